@@ -1,0 +1,29 @@
+/* engine/base/math.h: elementary functions that give the same bits on every CPU.
+ *
+ * Made of + - * / and sqrt alone, which IEEE 754 defines exactly; the C library's differ between
+ * CPUs. The float ones are inline and without branches that a vectoriser minds, for hot loops; each
+ * states its largest error in ulp over its range, and tests/engine/base/test_math.c holds it to
+ * that against long double. The double ones are for parameters, curves and matrices. */
+#ifndef LB_BASE_MATH_H
+#define LB_BASE_MATH_H
+
+#include "engine/base/math_inline.h" /* lb_exp2f lb_log2f lb_powf lb_expf lb_sinf lb_cosf
+                                      * lb_atan2f lb_acosf lb_asinf: float -> float, inline */
+
+#define LB_PI 3.14159265358979323846
+
+double lb_exp2(double x);
+double lb_log2(double x);
+double lb_exp(double x);
+double lb_log(double x);
+double lb_pow(double x, double y); /* x < 0: only for whole y, as IEEE 754's pow; else NaN */
+double lb_sin(double x);
+double lb_cos(double x);
+double lb_tan(double x);
+double lb_asin(double x);
+double lb_acos(double x);
+double lb_atan(double x);
+double lb_atan2(double y, double x);
+double lb_cbrt(double x);
+
+#endif

@@ -1,0 +1,40 @@
+/* engine/base/thread.h: a pool of threads that splits loops. */
+#ifndef LB_BASE_THREAD_H
+#define LB_BASE_THREAD_H
+
+#include "engine/base/status.h"
+
+typedef struct lb_pool lb_pool;
+
+/* `threads` counts the caller: 1 makes no thread, 0 asks the system how many processors this
+ * process may use. LB_MEMORY or LB_IO on failure. */
+LB_MUST_CHECK lb_status lb_pool_new(int32_t threads, lb_pool **out);
+void lb_pool_free(lb_pool **pool);
+int32_t lb_pool_threads(const lb_pool *pool);
+
+/* Does [begin, end) of a loop. `worker` is 0 .. lb_pool_threads - 1 and belongs to this thread for
+ * the time of the call, for scratch memory. */
+typedef lb_status (*lb_range_fn)(void *context, int32_t begin, int32_t end, int32_t worker);
+
+/* Runs fn over [0, count) in pieces of `grain` (the last may be shorter), on the caller and on idle
+ * threads; returns when all is done. Pieces are cut the same way for any number of threads. The
+ * answer is the status of the lowest piece that failed; pieces not begun after a failure or a
+ * cancel are left out. May be called from several threads at once and from inside a piece. `pool`
+ * NULL: runs here, worker 0. */
+LB_MUST_CHECK lb_status lb_pool_for(lb_pool *pool, int32_t count, int32_t grain, lb_range_fn fn,
+                                    void *context);
+
+/* Asks every loop of this pool to end soon with LB_CANCELLED. Safe in a signal handler. */
+void lb_pool_cancel(lb_pool *pool);
+bool lb_pool_is_cancelled(const lb_pool *pool);
+
+/* A reference count. */
+typedef struct lb_refs {
+    int32_t count; /* touched through the functions only */
+} lb_refs;
+void lb_refs_init(lb_refs *refs); /* 1 */
+void lb_refs_take(lb_refs *refs); /* one more */
+bool lb_refs_drop(lb_refs *refs); /* one less; true: that was the last */
+bool lb_refs_is_sole(const lb_refs *refs);
+
+#endif
