@@ -2,6 +2,7 @@
 #ifndef LB_GRAPH_VALUE_H
 #define LB_GRAPH_VALUE_H
 
+#include "engine/base/time.h"
 #include "engine/image/image.h"
 #include "engine/scene/scene.h"
 
