@@ -15,6 +15,7 @@ typedef struct lb_box {
 #define LB_BOX_LIMIT (1 << 24)
 #define LB_BOX_EVERYTHING ((lb_box){-LB_BOX_LIMIT, -LB_BOX_LIMIT, LB_BOX_LIMIT, LB_BOX_LIMIT})
 
+lb_box lb_box_normal(lb_box box); /* within the limit; {0, 0, 0, 0} if empty */
 bool lb_box_is_empty(lb_box box);
 bool lb_box_equal(lb_box a, lb_box b);
 bool lb_box_contains(lb_box outer, lb_box inner); /* an empty inner is in everything */

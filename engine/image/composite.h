@@ -42,7 +42,8 @@ typedef enum lb_blend {
 } lb_blend;
 extern const char *const lb_blend_names[];
 
-/* Fa and Fb of section 9.1 for one pixel. */
+/* Fa and Fb of section 9.1 for one pixel. Alpha is coverage: outside 0..1 it counts as the nearer
+ * end, so that no factor is negative. */
 void lb_porter_duff_factors(lb_porter_duff op, float source_alpha, float backdrop_alpha, float *fa,
                             float *fb);
 /* co of one component, for tests and single values. */
@@ -54,9 +55,25 @@ float lb_porter_duff_pixel(lb_porter_duff op, float source, float source_alpha, 
  * opacity, a row, or NULL for 1. A NULL row of source or backdrop is 0 everywhere (alpha NULL in
  * `source`: 1 everywhere, an opaque picture, likewise `backdrop`).
  *
+ * Colour is not clamped. Alpha of the result is at most 1, which only `lighter` could exceed: two
+ * opaque layers of light add up to an opaque one. A result too large for a float is the largest
+ * float, so that finite rows give finite rows.
+ *
  * With a blend mode other than normal, section 5's formula, Cs' = (1 - ab) Cs + ab B(Cb, Cs).
- * The standard defines B on 0..1; beyond it: see docs/methods.md (values above 1 are kept by the
- * modes whose formula is sound there, clamped for the others). */
+ * The standard defines B for colours within 0..1; beyond, where light is brighter than white:
+ *
+ *   multiply, darken, lighten, difference   the formula as it stands
+ *   screen        the formula, but at least the larger of Cs and Cb: their product would make two
+ *                 bright colours dark; within 0..1 the formula is never less
+ *   exclusion     the formula, but at least the difference, for the same reason
+ *   hard-light,   by these multiply and screen
+ *   overlay
+ *   color-dodge, color-burn, soft-light, hue, saturation, color, luminosity
+ *                 Cs and Cb are clamped to 0..1: the formulas measure against white
+ *
+ * All are the standard's within 0..1, and all but dodge and burn, which jump there too, are
+ * continuous. Light without coverage (alpha 0, colour not 0) is taken as the limit of the
+ * premultiplied formula. With a blend mode, colours beyond +-2^60 count as that. */
 typedef struct lb_rgba_row {
     const float *r, *g, *b, *a;
 } lb_rgba_row;

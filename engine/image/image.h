@@ -25,7 +25,8 @@ lb_image *lb_image_ref(const lb_image *image);
 void lb_image_unref(lb_image **image);
 
 /* Gives the image a plane; takes its own reference (the caller keeps his). Replaces a plane of
- * the same name. LB_LIMIT: too many channels or too long a name; LB_MEMORY. For the maker only. */
+ * the same name. LB_LIMIT: too many channels or too long a name; LB_INVALID: another box than the
+ * other planes'; LB_MEMORY. For the maker only. */
 LB_MUST_CHECK lb_status lb_image_add(lb_image *image, const char *name, const lb_plane *plane);
 
 lb_box lb_image_display(const lb_image *image);
@@ -45,7 +46,7 @@ size_t lb_image_bytes(const lb_image *image);
 LB_MUST_CHECK lb_status lb_image_layer(const lb_image *image, const char *layer, lb_image **out);
 
 /* The one plane that says how much, for masks and maps: "A" if there is one, else the only plane,
- * else "R", lent; NULL for an image without any. */
+ * else "R", lent; NULL for an image without any of these. */
 const lb_plane *lb_image_mask_plane(const lb_image *image);
 
 #endif
