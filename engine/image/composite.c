@@ -68,7 +68,7 @@ static inline float limited(float value, float low, float high)
     return high < value ? high : value;
 }
 
-static inline float finite(float value)
+static inline float kept_finite(float value)
 {
     return limited(value, -FLT_MAX, FLT_MAX);
 }
@@ -93,7 +93,7 @@ float lb_porter_duff_pixel(lb_porter_duff op, float source, float source_alpha, 
     float fa, fb;
 
     lb_porter_duff_factors(op, source_alpha, backdrop_alpha, &fa, &fb);
-    return finite(source * fa + backdrop * fb);
+    return kept_finite(source * fa + backdrop * fb);
 }
 
 /* ---- Porter-Duff ---- */
@@ -187,6 +187,7 @@ static inline float soft_light(float cs, float as, float cb, float ab)
         float cs = limited(source[x], -MOST_BLENDED, MOST_BLENDED);                                \
         float cb = limited(backdrop[x], -MOST_BLENDED, MOST_BLENDED);                              \
                                                                                                    \
+        (void)as;                                                                                  \
         out[x] = (1.0f - ab) * cs + (formula);                                                     \
     }                                                                                              \
     break
