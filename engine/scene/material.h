@@ -50,5 +50,7 @@ lb_material *lb_material_ref(const lb_material *material);
 void lb_material_unref(lb_material **material);
 /* Takes its own reference. For the maker only. */
 void lb_material_set_map(lb_material *material, lb_slot slot, const lb_texture *texture);
+/* With its maps, each counted once. */
+size_t lb_material_bytes(const lb_material *material);
 
 #endif

@@ -47,6 +47,7 @@ typedef enum lb_item_kind {
     LB_ITEM_LIGHT,
     LB_ITEM_CAMERA
 } lb_item_kind;
+extern const char *const lb_item_kind_names[]; /* group mesh light camera, NULL */
 
 /* A node of the tree. A node that carries a mesh and a light is two items, the second a child. */
 typedef struct lb_item {
@@ -70,6 +71,7 @@ typedef enum lb_curve_target {
     LB_CURVE_SCALE,
 } lb_curve_target;
 typedef enum lb_interpolation { LB_STEP, LB_LINEAR, LB_CUBICSPLINE } lb_interpolation;
+extern const char *const lb_interpolation_names[]; /* step linear cubicspline, NULL */
 
 /* Animation of one property of one item; times ascend, in seconds from the first frame. */
 typedef struct lb_curve {
@@ -103,12 +105,13 @@ typedef struct lb_scene {
     size_t item_count, item_capacity;
     lb_item *items; /* parents before children */
     size_t curve_count, curve_capacity;
-    lb_curve *curves;
+    lb_curve *curves; /* ascending by item; of two for the same property the later one counts */
     size_t fact_count, fact_capacity;
     lb_fact *facts;
     double duration_s; /* the largest key time; 0 without animation */
 } lb_scene;
 
+lb_trs lb_trs_identity(void);
 LB_MUST_CHECK lb_status lb_scene_new(lb_scene **out);
 lb_scene *lb_scene_ref(const lb_scene *scene);
 void lb_scene_unref(lb_scene **scene);
@@ -116,7 +119,8 @@ void lb_scene_unref(lb_scene **scene);
  * is lent and moves when another is added. */
 LB_MUST_CHECK lb_status lb_scene_add_item(lb_scene *scene, const char *name, const char *data_name,
                                           lb_item_kind kind, int32_t parent, lb_item **out);
-/* The scene takes over times and values (lb_alloc'ed) whether it succeeds or not. */
+/* The scene takes over times and values (lb_alloc'ed) whether it succeeds or not. LB_INVALID: no
+ * keys, or no such item. */
 LB_MUST_CHECK lb_status lb_scene_add_curve(lb_scene *scene, const lb_curve *curve);
 LB_MUST_CHECK lb_status lb_scene_add_fact(lb_scene *scene, lb_fact_kind kind, const char *where,
                                           const char *format, ...) LB_PRINTF(4, 5);
@@ -133,7 +137,8 @@ void lb_scene_pose(const lb_scene *scene, double time_s, lb_mat4 *world, bool *v
 bool lb_scene_is_animated(const lb_scene *scene);
 /* The item of that kind whose name, or data_name, is `name`; -1: none. NULL name: the first one. */
 int32_t lb_scene_find(const lb_scene *scene, lb_item_kind kind, const char *name);
-/* Bounds of all visible meshes' vertices in the world at `time_s`; false: there are none. */
+/* Bounds of all visible meshes' vertices in the world at `time_s`; false: there are none (or no
+ * memory). */
 bool lb_scene_bounds(const lb_scene *scene, double time_s, lb_vec3d *low, lb_vec3d *high);
 
 #endif

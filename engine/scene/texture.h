@@ -12,7 +12,11 @@ typedef enum lb_texture_filter {
     LB_TEXTURE_NEAREST,
     LB_TEXTURE_BILINEAR,
     LB_TEXTURE_MIPMAP
-} lb_texture_filter; /* mipmap: trilinear */
+} lb_texture_filter; /* mipmap: trilinear, up to 8 taps along a slanted pixel's longer axis */
+extern const char *const lb_texture_filter_names[]; /* nearest bilinear mipmap, NULL */
+
+/* glTF 2.0, 3.8.4: the place in 0 .. 1 that stands for `u`. */
+float lb_wrap_at(lb_wrap wrap, float u);
 
 /* What the numbers of a texture mean where it is put on a bump or normal slot. */
 typedef enum lb_texture_role {
