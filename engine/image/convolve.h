@@ -16,6 +16,11 @@ LB_MUST_CHECK lb_status lb_convolve_gaussian(lb_pool *pool, const lb_plane *in,
                                              const double sigma[2], lb_edge edge, lb_box box,
                                              lb_plane **out);
 
+/* How far a disc looks, in pixels. */
+int32_t lb_disc_reach(double radius);
+/* The disc's area in the pixel square (dx, dy) pixels from its middle, over the whole area. */
+double lb_disc_weight(double radius, int32_t dx, int32_t dy);
+
 /* Uniform disc of `radius` pixels, each pixel weighted by its exact area in the disc. */
 LB_MUST_CHECK lb_status lb_convolve_disc(lb_pool *pool, const lb_plane *in, double radius,
                                          lb_edge edge, lb_box box, lb_plane **out);
