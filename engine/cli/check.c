@@ -1,0 +1,72 @@
+/* engine/cli/check.c: lampblack check GRAPH. */
+#include <string.h>
+
+#include "engine/cli/cli.h"
+#include "nodes/nodes.h"
+
+/* Plans the first frame, so that files and layers are looked at, without making a pixel. */
+static lb_status plan_first(const lb_graph *graph, lb_diag *diag)
+{
+    lb_run_options options = {.diag = diag, .scale = 1};
+    lb_run *run = NULL;
+    lb_status status = lb_run_new(graph, &options, &run);
+
+    if (status == LB_OK)
+        status = lb_run_check(run, graph->format.first);
+    lb_run_free(&run);
+    return status;
+}
+
+static int run_check(int argc, char **argv)
+{
+    lb_diag *diag = lb_diag_new();
+    lb_graph *graph = NULL;
+    lb_setting settings[64];
+    int32_t setting_count = 0;
+    const char *path = NULL, *value;
+    lb_status status;
+    int result;
+
+    if (!diag)
+        return LB_EXIT_TROUBLE;
+    for (int i = 1; i < argc; i++) {
+        if (lb_option(argc, argv, &i, "--set", &value)) {
+            char *equals = value ? strchr((char *)value, '=') : NULL;
+
+            if (!equals || setting_count == 64) {
+                lb_diag_free(&diag);
+                return lb_usage(&lb_command_check, "--set takes NAME=VALUE");
+            }
+            *equals = 0;
+            settings[setting_count++] = (lb_setting){value, equals + 1};
+        } else if (argv[i][0] == '-' || path) {
+            lb_diag_free(&diag);
+            return lb_usage(&lb_command_check, "'%s' is one word too many", argv[i]);
+        } else {
+            path = argv[i];
+        }
+    }
+    if (!path) {
+        lb_diag_free(&diag);
+        return lb_usage(&lb_command_check, "which graph?");
+    }
+    status = lb_lang_load(diag, path, lb_nodes_registry, settings, setting_count, &graph);
+    if (status == LB_OK)
+        status = plan_first(graph, diag);
+    lb_print_messages(diag);
+    if (status == LB_OK)
+        printf("%s: good: %d nodes, %d outputs, frames %d to %d, %d warnings\n", path,
+               (int)graph->node_count, (int)graph->output_count, (int)graph->format.first,
+               (int)graph->format.last, (int)lb_diag_count(diag, LB_WARNING));
+    result = lb_exit_of(status);
+    lb_graph_free(&graph);
+    lb_diag_free(&diag);
+    return result;
+}
+
+const lb_command lb_command_check = {
+    .name = "check",
+    .usage = "check GRAPH [--set NAME=VALUE]...",
+    .summary = "errors and warnings, nothing rendered",
+    .run = run_check,
+};
