@@ -6,6 +6,7 @@
  * the radius, nothing is ever subtracted (a highlight leaves no residue beside it), and a pixel's
  * sum has one order whatever region is asked. */
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "engine/base/clones.h"
@@ -16,7 +17,7 @@
 
 #define GRAIN 16
 #define PIECE 1024
-#define MOST_RADIUS (1 << 14)
+#define MOST_RADIUS (1 << 12)
 
 int32_t lb_disc_reach(double radius)
 {
@@ -70,7 +71,7 @@ struct disc {
     lb_plane *out;
     int32_t reach;
     struct step *steps; /* reach + 1 */
-    int32_t *offsets;   /* (reach + 1)^2, what the steps' stand in */
+    int32_t *offsets;   /* what the steps' stand in */
     float *weights;
 };
 
@@ -179,14 +180,15 @@ lb_status lb_convolve_disc(lb_pool *pool, const lb_plane *in, double radius, lb_
                            lb_box box, lb_plane **out)
 {
     struct disc disc = {.reach = lb_disc_reach(radius)};
-    size_t side = (size_t)disc.reach + 1;
+    /* Each column ends once, and the edge crosses at most two pixels a column and row. */
+    size_t side = (size_t)disc.reach + 1, taps = 4 * side + 8;
     lb_plane *wide = NULL;
     lb_status status = LB_MEMORY;
 
     *out = NULL;
     disc.steps = lb_alloc(side, sizeof *disc.steps);
-    disc.offsets = lb_alloc(side * side, sizeof *disc.offsets);
-    disc.weights = lb_alloc(side * side, sizeof *disc.weights);
+    disc.offsets = lb_alloc(taps, sizeof *disc.offsets);
+    disc.weights = lb_alloc(taps, sizeof *disc.weights);
     if (disc.steps && disc.offsets && disc.weights &&
         !(status =
               lb_plane_extend(pool, in, edge, lb_box_grow(box, disc.reach, disc.reach), &wide)) &&
