@@ -1,0 +1,201 @@
+/* engine/base/memory.c: the heap with its account, growing arrays. Big blocks are in block.c,
+ * arenas in arena.c. */
+#include "engine/base/memory.h"
+
+#include <stdatomic.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "engine/base/memory_account.h"
+
+/* The account (see memory.h for why it is the process's). */
+static atomic_size_t used_bytes, peak_bytes, budget_bytes;
+
+/* Allocations until the one that fails, counted down on the thread that asked for it. */
+static _Thread_local int64_t fail_countdown;
+
+/* Before every block of lb_alloc; aligned as strictly as anything, so that what follows is too. */
+typedef struct header {
+    _Alignas(max_align_t) size_t bytes; /* with the header */
+} header;
+
+bool lb_size_mul(size_t a, size_t b, size_t *out)
+{
+    return !__builtin_mul_overflow(a, b, out);
+}
+
+bool lb_size_add(size_t a, size_t b, size_t *out)
+{
+    return !__builtin_add_overflow(a, b, out);
+}
+
+bool lb_account_may_allocate(void)
+{
+    if (fail_countdown <= 0)
+        return true;
+    return --fail_countdown > 0;
+}
+
+void lb_memory_fail_at(int64_t n)
+{
+    fail_countdown = n > 0 ? n : 0;
+}
+
+int64_t lb_memory_fail_left(void)
+{
+    return fail_countdown;
+}
+
+bool lb_account_take(size_t bytes)
+{
+    size_t before = atomic_fetch_add_explicit(&used_bytes, bytes, memory_order_relaxed);
+    size_t budget = atomic_load_explicit(&budget_bytes, memory_order_relaxed);
+    size_t now, peak;
+
+    if (!lb_size_add(before, bytes, &now) || now > PTRDIFF_MAX || (budget && now > budget)) {
+        atomic_fetch_sub_explicit(&used_bytes, bytes, memory_order_relaxed);
+        return false;
+    }
+    if (budget && lb_blocks_pooled() > budget - now)
+        lb_memory_trim();
+    peak = atomic_load_explicit(&peak_bytes, memory_order_relaxed);
+    while (now > peak && !atomic_compare_exchange_weak_explicit(
+                             &peak_bytes, &peak, now, memory_order_relaxed, memory_order_relaxed))
+        ;
+    return true;
+}
+
+void lb_account_give(size_t bytes)
+{
+    atomic_fetch_sub_explicit(&used_bytes, bytes, memory_order_relaxed);
+}
+
+void lb_memory_set_budget(size_t bytes)
+{
+    atomic_store(&budget_bytes, bytes);
+}
+
+size_t lb_memory_budget(void)
+{
+    return atomic_load(&budget_bytes);
+}
+
+size_t lb_memory_used(void)
+{
+    return atomic_load(&used_bytes);
+}
+
+size_t lb_memory_peak(void)
+{
+    return atomic_load(&peak_bytes);
+}
+
+void lb_memory_reset_peak(void)
+{
+    atomic_store(&peak_bytes, atomic_load(&used_bytes));
+}
+
+void *lb_alloc(size_t count, size_t size)
+{
+    size_t bytes;
+    header *block;
+
+    if (!count || !size || !lb_size_mul(count, size, &bytes) ||
+        !lb_size_add(bytes, sizeof(header), &bytes) || !lb_account_may_allocate() ||
+        !lb_account_take(bytes))
+        return NULL;
+    block = calloc(1, bytes);
+    if (!block) {
+        lb_memory_trim();
+        block = calloc(1, bytes);
+    }
+    if (!block) {
+        lb_account_give(bytes);
+        return NULL;
+    }
+    block->bytes = bytes;
+    return block + 1;
+}
+
+void *lb_realloc(void *block, size_t count, size_t size)
+{
+    size_t bytes, before;
+    header *old, *grown;
+
+    if (!block)
+        return lb_alloc(count, size);
+    if (!count || !size || !lb_size_mul(count, size, &bytes) ||
+        !lb_size_add(bytes, sizeof(header), &bytes) || !lb_account_may_allocate())
+        return NULL;
+    old = (header *)block - 1;
+    before = old->bytes;
+    if (bytes > before && !lb_account_take(bytes - before))
+        return NULL;
+    grown = realloc(old, bytes);
+    if (!grown) {
+        lb_memory_trim();
+        grown = realloc(old, bytes);
+    }
+    if (!grown) {
+        if (bytes > before)
+            lb_account_give(bytes - before);
+        return NULL;
+    }
+    if (bytes < before)
+        lb_account_give(before - bytes);
+    else
+        memset((char *)grown + before, 0, bytes - before);
+    grown->bytes = bytes;
+    return grown + 1;
+}
+
+void lb_free(void *block)
+{
+    header *old;
+
+    if (!block)
+        return;
+    old = (header *)block - 1;
+    lb_account_give(old->bytes);
+    free(old);
+}
+
+char *lb_strdup(const char *text)
+{
+    return text ? lb_strndup(text, strlen(text)) : NULL;
+}
+
+char *lb_strndup(const char *text, size_t bytes)
+{
+    size_t room;
+    char *copy;
+
+    if (!text || !lb_size_add(bytes, 1, &room))
+        return NULL;
+    bytes = strnlen(text, bytes);
+    copy = lb_alloc(bytes + 1, 1);
+    if (copy)
+        memcpy(copy, text, bytes);
+    return copy;
+}
+
+bool lb_grow(void **items, size_t *capacity, size_t count, size_t size)
+{
+    size_t wanted;
+    void *grown;
+
+    if (count < *capacity)
+        return true;
+    if (!lb_size_mul(*capacity, 2, &wanted))
+        return false;
+    if (wanted < 8)
+        wanted = 8;
+    if (wanted <= count && !lb_size_add(count, 1, &wanted))
+        return false;
+    grown = lb_realloc(*items, wanted, size);
+    if (!grown)
+        return false;
+    *items = grown;
+    *capacity = wanted;
+    return true;
+}

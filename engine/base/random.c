@@ -1,0 +1,202 @@
+/* engine/base/random.c: hashed numbers and gradient noise. */
+#include "engine/base/random.h"
+
+#include <math.h>
+#include <stdbool.h>
+#include <string.h>
+
+#include "engine/base/clones.h"
+
+/* The 32-bit finaliser of MurmurHash3 (Austin Appleby, public domain): a bijection in which every
+ * input bit changes every output bit with a probability near 1/2. */
+static inline uint32_t mix(uint32_t h)
+{
+    h ^= h >> 16;
+    h *= 0x85ebca6bu;
+    h ^= h >> 13;
+    h *= 0xc2b2ae35u;
+    return h ^ h >> 16;
+}
+
+/* One more word into a hash; the constant is 2^32 over the golden ratio, so that 0 is no fixed
+ * point. */
+static inline uint32_t join(uint32_t h, uint32_t word)
+{
+    return mix((h ^ word) + 0x9e3779b9u);
+}
+
+uint32_t lb_random_u32(uint32_t a, uint32_t b, uint32_t c, uint32_t d)
+{
+    return join(join(join(join(0, a) * 5, b) * 5, c) * 5, d);
+}
+
+float lb_random_float(uint32_t a, uint32_t b, uint32_t c, uint32_t d)
+{
+    return (float)(lb_random_u32(a, b, c, d) >> 8) * 0x1p-24f;
+}
+
+/* A coordinate as the lattice point below it, modulo 2^32, and the rest, 0 <= rest < 1. What is too
+ * large to have a rest, infinite or no number counts as lying on the lattice. */
+static inline uint32_t split(double x, double *rest)
+{
+    double below = floor(x);
+
+    if (!(fabs(x) < 0x1p52)) {
+        *rest = 0;
+        return 0;
+    }
+    *rest = x - below;
+    return (uint32_t)(int64_t)below;
+}
+
+/* Perlin (2002), "Improving Noise", equation 2: first and second derivatives vanish at both ends.
+ */
+static inline double fade(double t)
+{
+    return t * t * t * (t * (t * 6.0 - 15.0) + 10.0);
+}
+
+static inline double lerp(double a, double b, double t)
+{
+    return a + (b - a) * t;
+}
+
+/* The noise is divided by the most that the sum can reach when every gradient is the one that
+ * serves it best; tests/engine/base/test_random.c searches for that maximum. */
+#define SCALE_1 2.0
+#define SCALE_2 1.0
+#define SCALE_3 1.0
+
+/* 1D: a slope of -1 .. 1, at least a quarter so that no stretch is flat. */
+static inline double slope(uint32_t h, double x)
+{
+    double size = 0.25 + 0.75 * 0x1p-31 * (double)(h >> 1);
+
+    return h & 1 ? -size * x : size * x;
+}
+
+double lb_noise1(double x, uint32_t seed)
+{
+    double t;
+    uint32_t i = split(x, &t), base = join(join(0, seed), 1);
+
+    return SCALE_1 * lerp(slope(join(base, i), t), slope(join(base, i + 1), t - 1), fade(t));
+}
+
+/* 2D: eight unit vectors at 22.5 degrees and every 45 from there, so that none is along an axis. */
+static inline double slope2(uint32_t h, double x, double y)
+{
+    const double c = 0.92387953251128676, s = 0.38268343236508977; /* of 22.5 degrees */
+    double a = h & 4 ? y : x, b = h & 4 ? x : y;
+
+    return (h & 1 ? -c : c) * a + (h & 2 ? -s : s) * b;
+}
+
+double lb_noise2(double x, double y, uint32_t seed)
+{
+    double tx, ty, low, high;
+    uint32_t i = split(x, &tx), j = split(y, &ty), base = join(join(0, seed), 2);
+    uint32_t below = join(base, j), above = join(base, j + 1);
+
+    low = lerp(slope2(join(below, i), tx, ty), slope2(join(below, i + 1), tx - 1, ty), fade(tx));
+    high = lerp(slope2(join(above, i), tx, ty - 1), slope2(join(above, i + 1), tx - 1, ty - 1),
+                fade(tx));
+    return SCALE_2 * lerp(low, high, fade(ty));
+}
+
+/* 3D: the twelve directions to the edges of a cube, four of them twice so that four bits choose;
+ * Perlin (2002), section 3. */
+static inline double slope3(uint32_t h, double x, double y, double z)
+{
+    double a = (h & 15) < 8 ? x : y;
+    double b = (h & 15) < 4 ? y : ((h & 13) == 12 ? x : z);
+
+    return (h & 1 ? -a : a) + (h & 2 ? -b : b);
+}
+
+double lb_noise3(double x, double y, double z, uint32_t seed)
+{
+    double tx, ty, tz, sum[4];
+    uint32_t i = split(x, &tx), j = split(y, &ty), k = split(z, &tz);
+    uint32_t base = join(join(0, seed), 3);
+
+    for (uint32_t c = 0; c < 4; c++) {
+        uint32_t row = join(join(base, k + (c >> 1)), j + (c & 1));
+        double py = ty - (c & 1), pz = tz - (c >> 1);
+        sum[c] = lerp(slope3(join(row, i), tx, py, pz), slope3(join(row, i + 1), tx - 1, py, pz),
+                      fade(tx));
+    }
+    return SCALE_3 * lerp(lerp(sum[0], sum[1], fade(ty)), lerp(sum[2], sum[3], fade(ty)), fade(tz));
+}
+
+/* The same in float, written so that the loop becomes vectors: signs are flipped by their bit. */
+static inline float flip(float x, uint32_t sign)
+{
+    uint32_t bits;
+
+    memcpy(&bits, &x, sizeof bits);
+    bits ^= sign << 31;
+    memcpy(&x, &bits, sizeof bits);
+    return x;
+}
+
+static inline float slope3f(uint32_t h, float x, float y, float z)
+{
+    float a = (h & 15) < 8 ? x : y;
+    float c = (h & 13) == 12 ? x : z;
+    float b = (h & 15) < 4 ? y : c;
+
+    return flip(a, h) + flip(b, h >> 1);
+}
+
+static inline float fadef(float t)
+{
+    return t * t * t * (t * (t * 6.0f - 15.0f) + 10.0f);
+}
+
+static inline float lerpf(float a, float b, float t)
+{
+    return a + (b - a) * t;
+}
+
+static inline float edge3f(uint32_t row, uint32_t i, float x, float y, float z, float weight)
+{
+    return lerpf(slope3f(join(row, i), x, y, z), slope3f(join(row, i + 1), x - 1, y, z), weight);
+}
+
+/* A row whose coordinates all fit into 32-bit integers. */
+LB_CLONES
+static void noise_row(float *restrict out, int32_t count, double x0, double dx, float y, float z,
+                      const uint32_t rows[4])
+{
+    const uint32_t r0 = rows[0], r1 = rows[1], r2 = rows[2], r3 = rows[3];
+    const float wy = fadef(y), wz = fadef(z);
+
+    for (int32_t n = 0; n < count; n++) {
+        double x = x0 + n * dx;
+        int32_t cut = (int32_t)x;
+        int32_t below = cut - (x < cut);
+        uint32_t i = (uint32_t)below;
+        float t = (float)(x - below), w = fadef(t);
+        float low = lerpf(edge3f(r0, i, t, y, z, w), edge3f(r1, i, t, y - 1, z, w), wy);
+        float high = lerpf(edge3f(r2, i, t, y, z - 1, w), edge3f(r3, i, t, y - 1, z - 1, w), wy);
+        out[n] = (float)SCALE_3 * lerpf(low, high, wz);
+    }
+}
+
+void lb_noise3_row(float *out, int32_t count, double x0, double dx, double y, double z,
+                   uint32_t seed)
+{
+    double last = x0 + (count - 1) * dx, ty, tz;
+    uint32_t j = split(y, &ty), k = split(z, &tz), base = join(join(0, seed), 3);
+    uint32_t rows[4];
+
+    if (!(fabs(x0) < 0x1p31 - 2 && fabs(last) < 0x1p31 - 2)) {
+        for (int32_t n = 0; n < count; n++)
+            out[n] = (float)lb_noise3(x0 + n * dx, y, z, seed);
+        return;
+    }
+    for (uint32_t c = 0; c < 4; c++)
+        rows[c] = join(join(base, k + (c >> 1)), j + (c & 1));
+    noise_row(out, count, x0, dx, (float)ty, (float)tz, rows);
+}

@@ -1,0 +1,55 @@
+/* engine/base/status_list.h: what status.c and status_print.c share; for these two only. */
+#ifndef LB_BASE_STATUS_LIST_H
+#define LB_BASE_STATUS_LIST_H
+
+#include <pthread.h>
+
+#include "engine/base/memory.h"
+
+#define LB_DIAG_FIRST 16       /* messages that fit without an allocation */
+#define LB_DIAG_MOST (1 << 20) /* messages kept; the rest are only counted */
+
+typedef struct message {
+    char *text; /* `spare`, or memory of its own */
+    lb_severity severity;
+    lb_loc loc;
+    uint32_t hash;
+    int32_t parent;               /* of a note: the message it belongs to, or -1 */
+    int32_t next_note, last_note; /* notes of one message are chained in the order they came */
+    bool is_printed;
+    int32_t order; /* scratch of lb_diag_print: messages[i].order is the i-th to be printed */
+    char spare[240];
+} message;
+
+typedef struct source {
+    struct source *next;
+    char *text; /* NULL: only the name is known */
+    size_t bytes;
+    int32_t cursor_line; /* where the last line shown begins: lines are asked for in order */
+    size_t cursor;
+    uint32_t hash;
+    char name[];
+} source;
+
+typedef struct speaker {
+    pthread_t thread;
+    int32_t message;
+} speaker;
+
+struct lb_diag {
+    pthread_mutex_t lock;
+    source *sources;
+    message *messages; /* first_messages, then memory of its own */
+    int32_t message_count;
+    size_t message_capacity;
+    int32_t *slots;
+    size_t slot_count;
+    speaker *speakers;
+    size_t speaker_count, speaker_capacity;
+    int32_t counts[3];
+    int32_t lost;
+    lb_status worst;
+    message first_messages[LB_DIAG_FIRST];
+};
+
+#endif
