@@ -64,8 +64,8 @@ static inline double lerp(double a, double b, double t)
 /* The noise is divided by the most that the sum can reach when every gradient is the one that
  * serves it best; tests/engine/base/test_random.c searches for that maximum. */
 #define SCALE_1 2.0
-#define SCALE_2 1.0
-#define SCALE_3 1.0
+#define SCALE_2 (1 / 0.660817)
+#define SCALE_3 (1 / 1.036354)
 
 /* 1D: a slope of -1 .. 1, at least a quarter so that no stretch is flat. */
 static inline double slope(uint32_t h, double x)
