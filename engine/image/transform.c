@@ -26,29 +26,29 @@ static int32_t most_taps(lb_filter filter, double width)
                                        : (int32_t)ceil(2 * lb_filter_radius(filter) * width) + 1;
 }
 
-/* Fills `taps` (room for most_taps) for position x, in pixels from the input's first. */
-static void find_taps(lb_filter filter, double width, double x, taps *taps)
+/* Fills *t (room for most_taps) for position x, in pixels from the input's first. */
+static void find_taps(lb_filter filter, double width, double x, taps *t)
 {
     double radius = lb_filter_radius(filter) * width, sum = 0, weight;
     int32_t last;
 
     if (!(fabs(x) <= 0x1p29)) { /* NaN, or nowhere near any plane */
-        *taps = (struct taps){INT32_MIN / 4, 0, taps->weights};
+        *t = (taps){INT32_MIN / 4, 0, t->weights};
         return;
     }
     if (filter == LB_FILTER_NEAREST) {
-        *taps = (struct taps){(int32_t)floor(x), 1, taps->weights};
-        taps->weights[0] = 1;
+        *t = (taps){(int32_t)floor(x), 1, t->weights};
+        t->weights[0] = 1;
         return;
     }
-    taps->first = (int32_t)floor(x - 0.5 - radius) + 1;
+    t->first = (int32_t)floor(x - 0.5 - radius) + 1;
     last = (int32_t)ceil(x - 0.5 + radius) - 1;
-    taps->count = last - taps->first + 1;
-    for (int32_t i = 0; i < taps->count; i++)
-        sum += lb_filter_value(filter, (taps->first + i + 0.5 - x) / width);
-    for (int32_t i = 0; i < taps->count; i++) {
-        weight = lb_filter_value(filter, (taps->first + i + 0.5 - x) / width);
-        taps->weights[i] = (float)(weight / sum);
+    t->count = last - t->first + 1;
+    for (int32_t i = 0; i < t->count; i++)
+        sum += lb_filter_value(filter, (t->first + i + 0.5 - x) / width);
+    for (int32_t i = 0; i < t->count; i++) {
+        weight = lb_filter_value(filter, (t->first + i + 0.5 - x) / width);
+        t->weights[i] = (float)(weight / sum);
     }
 }
 
