@@ -117,7 +117,14 @@ double lb_transfer_encode(lb_transfer transfer, double value)
     return copysign(signal, value);
 }
 
-/* The rows choose with <= on both: at the break the two parts agree within the rows' accuracy. */
+/* The last float of the straight part. */
+static float last_straight(lb_transfer transfer, double at)
+{
+    float last = (float)at;
+
+    return is_straight(transfer, (double)last, at) ? last : nextafterf(last, -1);
+}
+
 LB_CLONES
 static void decode_row(float factor, float add, float gain, float power, float break_signal,
                        float *row, int32_t count)
@@ -150,7 +157,7 @@ void lb_transfer_decode_row(lb_transfer transfer, float *row, int32_t count)
 
     if (transfer != LB_TRANSFER_LINEAR)
         decode_row((float)c->factor, (float)(c->gain - 1), (float)c->gain, (float)(1 / c->power),
-                   (float)c->break_signal, row, count);
+                   last_straight(transfer, c->break_signal), row, count);
 }
 
 void lb_transfer_encode_row(lb_transfer transfer, float *row, int32_t count)
@@ -159,7 +166,7 @@ void lb_transfer_encode_row(lb_transfer transfer, float *row, int32_t count)
 
     if (transfer != LB_TRANSFER_LINEAR)
         encode_row((float)c->factor, (float)(c->gain - 1), (float)c->gain, (float)c->power,
-                   (float)c->break_light, row, count);
+                   last_straight(transfer, c->break_light), row, count);
 }
 
 /* ---- Matrices, row by row ---- */
