@@ -12,6 +12,8 @@
 
 #define LB_PI 3.14159265358979323846
 
+/* At most 1 ulp over the whole range, subnormal results and the largest arguments with it; special
+ * values as IEEE 754-2008, section 9.2.1. */
 double lb_exp2(double x);
 double lb_log2(double x);
 double lb_exp(double x);

@@ -21,14 +21,16 @@ void lb_text_clear(lb_text *text);
 
 /* The candidate nearest to `name` by edit distance (insert, delete, replace, swap neighbours), or
  * NULL if none is near enough to suggest (more than a third of the longer name's length, at least
- * 1). Ties go to the first. */
+ * 1). Ties go to the first. Bytes are compared; names longer than 512 are far from all others. */
 const char *lb_text_nearest(const char *name, const char *const *candidates, size_t count);
 size_t lb_text_distance(const char *a, const char *b);
 
 /* Parses all of `text` as a number by YAML 1.2's core schema (decimal integers, floats with
- * exponent, .inf, .nan, 0x, 0o); independent of the locale; correctly rounded. */
+ * exponent, .inf, .nan, 0x, 0o); independent of the locale; correctly rounded, so too large becomes
+ * infinity. False: no number, or longer than 1100 bytes; *out is then untouched. */
 bool lb_text_number(const char *text, size_t bytes, double *out);
-/* The shortest decimal that reads back as the same double, `buffer` at least 32 bytes. */
+/* The shortest of 15, 16 and 17 significant digits that lb_text_number reads back as the same double
+ * (.nan, .inf and -.inf for what has no digits); `buffer` at least 32 bytes, which it answers. */
 const char *lb_text_from_number(double value, char *buffer);
 
 /* Next code point of UTF-8 at *at (< bytes), moving *at on; 0xFFFD for a broken sequence. */

@@ -12,8 +12,9 @@ LB_MUST_CHECK lb_status lb_pool_new(int32_t threads, lb_pool **out);
 void lb_pool_free(lb_pool **pool);
 int32_t lb_pool_threads(const lb_pool *pool);
 
-/* Does [begin, end) of a loop. `worker` is 0 .. lb_pool_threads - 1 and belongs to this thread for
- * the time of the call, for scratch memory. */
+/* Does [begin, end) of a loop. `worker` is 0 .. lb_pool_threads - 1, for scratch memory that belongs
+ * to one call of lb_pool_for: no two threads have the same number in the same loop at the same time.
+ * A loop started inside a piece, or by another thread, counts from 0 again. */
 typedef lb_status (*lb_range_fn)(void *context, int32_t begin, int32_t end, int32_t worker);
 
 /* Runs fn over [0, count) in pieces of `grain` (the last may be shorter), on the caller and on idle
@@ -24,7 +25,8 @@ typedef lb_status (*lb_range_fn)(void *context, int32_t begin, int32_t end, int3
 LB_MUST_CHECK lb_status lb_pool_for(lb_pool *pool, int32_t count, int32_t grain, lb_range_fn fn,
                                     void *context);
 
-/* Asks every loop of this pool to end soon with LB_CANCELLED. Safe in a signal handler. */
+/* Asks every loop of this pool, also those begun later, to end soon with LB_CANCELLED. A loop whose
+ * pieces were all done is not touched by it. Safe in a signal handler. */
 void lb_pool_cancel(lb_pool *pool);
 bool lb_pool_is_cancelled(const lb_pool *pool);
 
