@@ -72,14 +72,12 @@ typedef struct lb_param {
     const char *doc;               /* a sentence; without defaults, ranges and units */
 } lb_param;
 
-/* LB_PARAM(blur_params, sigma, LB_VEC2, .initial = {4, 4}, ...); _AS where the name has a dash. */
-#define LB_PARAM(strct, field, typ, ...)                                                           \
+/* LB_PARAM(blur_params, sigma, LB_VEC2, .initial = {4, 4}, ...); _AS where the name has a dash.
+ * What follows the field is its type and then other members. */
+#define LB_PARAM(strct, field, ...) LB_PARAM_AS(strct, field, #field, __VA_ARGS__)
+#define LB_PARAM_AS(strct, field, key, ...)                                                        \
     {                                                                                              \
-        .name = #field, .offset = offsetof(strct, field), .type = (typ), __VA_ARGS__               \
-    }
-#define LB_PARAM_AS(strct, field, key, typ, ...)                                                   \
-    {                                                                                              \
-        .name = (key), .offset = offsetof(strct, field), .type = (typ), __VA_ARGS__                \
+        .name = (key), .offset = offsetof(strct, field), .type = __VA_ARGS__                       \
     }
 
 typedef struct lb_input {

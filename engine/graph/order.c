@@ -22,38 +22,40 @@ static int32_t peel(const lb_graph *graph, int32_t *order, int32_t *open, const 
     return count;
 }
 
-/* Follows open inputs from a node that was never ready until one comes up again. */
+/* The first slot of `node` that reads a node which was never ready. */
+static const lb_edge_ref *open_slot(const lb_node *node, const int32_t *open)
+{
+    for (int32_t i = 0; i < node->slot_count; i++)
+        if (node->slots[i].node >= 0 && open[node->slots[i].node] > 0)
+            return &node->slots[i];
+    return NULL;
+}
+
+/* Follows open slots from a node that was never ready until it is on a cycle; tells the cycle from
+ * its first node in the file on. */
 static lb_status report_cycle(const lb_graph *graph, lb_diag *diag, const int32_t *open)
 {
     lb_text path = {0};
-    int32_t at = 0, slow;
-    lb_edge_ref closing = {0};
+    int32_t at = 0, first, end;
+    const lb_edge_ref *slot;
 
     while (open[at] == 0)
         at++;
-    for (int32_t step = 0; step < graph->node_count; step++) { /* walks onto the cycle */
-        const lb_node *node = &graph->nodes[at];
-
-        for (int32_t i = 0; i < node->slot_count; i++)
-            if (node->slots[i].node >= 0 && open[node->slots[i].node] > 0) {
-                at = node->slots[i].node;
-                break;
-            }
-    }
-    slow = at;
+    for (int32_t step = 0; step < graph->node_count; step++)
+        at = open_slot(&graph->nodes[at], open)->node;
+    first = end = at;
+    do {
+        at = open_slot(&graph->nodes[at], open)->node;
+        first = at < first ? at : first;
+    } while (at != end);
+    at = first;
     lb_text_put(&path, graph->nodes[at].name);
     do {
-        const lb_node *node = &graph->nodes[at];
-
-        for (int32_t i = 0; i < node->slot_count; i++)
-            if (node->slots[i].node >= 0 && open[node->slots[i].node] > 0) {
-                closing = node->slots[i];
-                at = node->slots[i].node;
-                break;
-            }
+        slot = open_slot(&graph->nodes[at], open);
+        at = slot->node;
         lb_text_printf(&path, " -> %s", graph->nodes[at].name);
-    } while (at != slow);
-    lb_fail(diag, LB_INVALID, closing.loc, "these nodes read each other in a cycle: %s",
+    } while (at != first);
+    lb_fail(diag, LB_INVALID, slot->loc, "these nodes read each other in a cycle: %s",
             path.bytes ? path.bytes : "?");
     lb_text_clear(&path);
     return LB_INVALID;

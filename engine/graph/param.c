@@ -285,7 +285,7 @@ lb_status lb_param_store(const lb_store *store, const lb_param *param, lb_loc lo
                          const lb_datum *value, void *base)
 {
     void *field = (char *)base + param->offset;
-    double number;
+    double number = 0;
     lb_status status;
 
     switch (param->type) {

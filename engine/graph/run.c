@@ -297,18 +297,41 @@ static lb_status make_all(lb_run *run, lb_plan *plan)
     return status;
 }
 
+static lb_plan begin_plan(lb_run *run, double frame)
+{
+    return (lb_plan){.arena = lb_arena_new(),
+                     .graph = run->graph,
+                     .format = &run->format,
+                     .native_format = &run->graph->format,
+                     .frame = frame,
+                     .diag = run->diag,
+                     .pool = run->pool,
+                     .files = run->files,
+                     .order = run->order};
+}
+
+lb_status lb_run_check(lb_run *run, int32_t frame)
+{
+    lb_plan plan = begin_plan(run, frame);
+    size_t count = (size_t)run->graph->output_count;
+    lb_want *wants = plan.arena ? lb_arena_alloc(plan.arena, count + 1, sizeof *wants) : NULL;
+    lb_status status;
+
+    if (!wants) {
+        lb_arena_free(&plan.arena);
+        return lb_fail(run->diag, LB_MEMORY, LB_NOWHERE, "no memory");
+    }
+    for (size_t i = 0; i < count; i++)
+        wants[i].ref = run->graph->outputs[i].image;
+    status = count > 0 ? lb_plan_make(&plan, wants, (int32_t)count) : LB_OK;
+    lb_arena_free(&plan.arena);
+    return status;
+}
+
 lb_status lb_run_frame(lb_run *run, int32_t frame, const lb_want *wants, int32_t count,
                        lb_value *out, lb_key *keys)
 {
-    lb_plan plan = {.arena = lb_arena_new(),
-                    .graph = run->graph,
-                    .format = &run->format,
-                    .native_format = &run->graph->format,
-                    .frame = frame,
-                    .diag = run->diag,
-                    .pool = run->pool,
-                    .files = run->files,
-                    .order = run->order};
+    lb_plan plan = begin_plan(run, frame);
     lb_status status;
 
     memset(out, 0, (size_t)count * sizeof *out);
@@ -327,7 +350,7 @@ lb_status lb_run_frame(lb_run *run, int32_t frame, const lb_want *wants, int32_t
     }
     for (int32_t i = 0; i < count && status != LB_OK; i++)
         lb_value_unref(&out[i]);
-    for (int32_t i = 0; plan.steps && i < plan.step_count; i++)
+    for (int32_t i = 0; plan.steps && i < plan.step_count && plan.steps[i]; i++)
         lb_value_unref(&plan.steps[i]->value);
     lb_arena_free(&plan.arena);
     return status;

@@ -36,6 +36,10 @@ const lb_format *lb_run_format(const lb_run *run); /* scaled */
 LB_MUST_CHECK lb_status lb_run_frame(lb_run *run, int32_t frame, const lb_want *wants,
                                      int32_t count, lb_value *out, lb_key *keys);
 
+/* Plans `frame` for all outputs of the graph and makes nothing: files, layers, parameters and kinds
+ * are looked at. */
+LB_MUST_CHECK lb_status lb_run_check(lb_run *run, int32_t frame);
+
 /* Nodes evaluated and reused so far; lent, one a node of the graph. */
 const lb_node_stats *lb_run_stats(const lb_run *run, int32_t *count);
 void lb_run_reset_stats(lb_run *run);
