@@ -1,75 +1,137 @@
 /* engine/cli/ops.c: lampblack ops [NAME]. */
+#include <math.h>
 #include <string.h>
 
 #include "engine/base/text.h"
 #include "engine/cli/cli.h"
 #include "nodes/nodes.h"
 
-static void print_initial(const lb_param *param)
+/* A parameter's initial value as the graph would write it; "" when there is none to show. */
+static void put_initial(lb_text *out, const lb_param *param)
 {
     static const int32_t counts[] = {
-        [LB_NUMBER] = 1, [LB_VEC2] = 2,     [LB_VEC3] = 3, [LB_VEC4] = 4,
-        [LB_COLOR] = 3,  [LB_ROTATION] = 4, [LB_INT] = 1};
+        [LB_NUMBER] = 1, [LB_VEC2] = 2, [LB_VEC3] = 3, [LB_VEC4] = 4, [LB_COLOR] = 3, [LB_INT] = 1};
     char number[32];
+    int32_t count = 0;
 
-    if (param->required) {
-        printf(" (required)");
+    if (param->type == LB_BOOL)
+        lb_text_put(out, param->initial[0] != 0 ? "true" : "false");
+    else if (param->type == LB_CHOICE && lb_is_set(param->initial[0]))
+        lb_text_put(out, param->names[(int)param->initial[0]]);
+    else if (param->initial_text && (param->type == LB_TEXT || param->type == LB_FILE))
+        lb_text_put(out, param->initial_text);
+    else if (param->type == LB_INT || (param->type >= LB_NUMBER && param->type <= LB_COLOR))
+        count = counts[param->type];
+    if (count == 0 || !lb_is_set(param->initial[0]))
         return;
-    }
-    switch (param->type) {
-    case LB_BOOL:
-        printf(" = %s", param->initial[0] != 0 ? "true" : "false");
+    for (int32_t i = 0; i < count; i++)
+        lb_text_printf(out, "%s%s",
+                       i           ? ", "
+                       : count > 1 ? "["
+                                   : "",
+                       lb_text_from_number(param->initial[i], number));
+    if (count > 1)
+        lb_text_put(out, "]");
+}
+
+/* "0 to 1000", "at least 0", or "". */
+static void put_range(lb_text *out, const lb_param *param)
+{
+    char low[32], high[32];
+
+    if (param->min == 0 && param->max == 0)
         return;
-    case LB_CHOICE:
-        if (lb_is_set(param->initial[0]))
-            printf(" = %s", param->names[(int)param->initial[0]]);
-        return;
-    case LB_TEXT:
-    case LB_FILE:
-        if (param->initial_text)
-            printf(" = %s", param->initial_text);
-        return;
-    case LB_REF:
-    case LB_RECORD:
-    case LB_RECORDS:
-    case LB_ROTATION:
-        return;
-    default:
-        break;
-    }
-    if (!lb_is_set(param->initial[0]))
-        return;
-    printf(" = ");
-    for (int32_t i = 0; i < counts[param->type]; i++)
-        printf("%s%s",
-               i                         ? ", "
-               : counts[param->type] > 1 ? "["
-                                         : "",
-               lb_text_from_number(param->initial[i], number));
-    printf("%s", counts[param->type] > 1 ? "]" : "");
+    lb_text_from_number(param->min, low);
+    if (isinf(param->max))
+        lb_text_printf(out, "at least %s", low);
+    else
+        lb_text_printf(out, "%s to %s", low, lb_text_from_number(param->max, high));
 }
 
 static void print_params(const lb_param *params, int indent)
 {
-    char low[32], high[32];
-
     for (; params && params->name; params++) {
+        lb_text initial = {0}, range = {0};
+
+        put_initial(&initial, params);
+        put_range(&range, params);
         printf("%*s%s: %s", indent, "", params->name, lb_type_text(params->type));
         if (params->type == LB_CHOICE)
             for (int i = 0; params->names[i]; i++)
                 printf("%s%s", i ? " | " : ": ", params->names[i]);
         if (params->unit != LB_UNITLESS)
             printf(", %s", lb_unit_text(params->unit));
-        if (params->min != 0 || params->max != 0)
-            printf(", %s to %s", lb_text_from_number(params->min, low),
-                   lb_text_from_number(params->max, high));
-        print_initial(params);
+        if (range.length)
+            printf(", %s", range.bytes);
+        if (params->required)
+            printf(" (required)");
+        else if (initial.length)
+            printf(" = %s", initial.bytes);
         printf("%s\n", params->fixed ? " (cannot change from frame to frame)" : "");
         if (params->doc)
             printf("%*s%s\n", indent + 4, "", params->doc);
         if (params->fields)
             print_params(params->fields, indent + 4);
+        lb_text_clear(&initial);
+        lb_text_clear(&range);
     }
+}
+
+/* Rows of a Markdown table; fields of records get their parent's name before them. */
+static void mark_params(const lb_param *params, const char *prefix)
+{
+    for (; params && params->name; params++) {
+        lb_text initial = {0}, range = {0}, name = {0};
+
+        put_initial(&initial, params);
+        put_range(&range, params);
+        lb_text_printf(&name, "%s%s", prefix, params->name);
+        printf("| `%s` | %s", name.bytes ? name.bytes : "", lb_type_text(params->type));
+        if (params->type == LB_CHOICE)
+            for (int i = 0; params->names[i]; i++)
+                printf("%s`%s`", i ? ", " : ": ", params->names[i]);
+        printf(" | %s%s%s | %s%s%s | %s%s |\n", range.bytes ? range.bytes : "",
+               range.length && params->unit != LB_UNITLESS ? " " : "", lb_unit_text(params->unit),
+               initial.length ? "`" : "",
+               params->required ? "required"
+               : initial.bytes  ? initial.bytes
+                                : "",
+               initial.length ? "`" : "", params->doc ? params->doc : "",
+               params->fixed ? " Cannot change from frame to frame." : "");
+        if (params->fields) {
+            lb_text_put(&name, ".");
+            mark_params(params->fields, name.bytes ? name.bytes : "");
+        }
+        lb_text_clear(&initial);
+        lb_text_clear(&range);
+        lb_text_clear(&name);
+    }
+}
+
+static void mark_op(const lb_op *op)
+{
+    printf("\n## %s\n\n%s; makes %s.\n", op->name, op->summary, lb_kind_text(op->result));
+    if (op->doc)
+        printf("\n%s\n", op->doc);
+    if (op->inputs && op->inputs[0].name)
+        printf("\n| input | takes | |\n| --- | --- | --- |\n");
+    for (const lb_input *input = op->inputs; input && input->name; input++)
+        printf("| `%s` | %s%s%s | %s |\n", input->name, lb_kind_text(input->kind),
+               input->list ? ", a list" : "", input->optional ? ", optional" : "",
+               input->doc ? input->doc : "");
+    if (op->params && op->params[0].name)
+        printf("\n| parameter | type | range | initial | |\n| --- | --- | --- | --- | --- |\n");
+    mark_params(op->params, "");
+}
+
+static void mark_all(void)
+{
+    puts("# Operators\n\nWritten by `lampblack ops --markdown` from the tables that check the "
+         "graphs; "
+         "a test compares the\ntwo. Any parameter takes a literal, `{param: …}`, `{expr: …}` or "
+         "`{keys: …}` unless it says otherwise.");
+    for (size_t i = 0; lb_nodes_registry[i]; i++)
+        mark_op(lb_nodes_registry[i]);
 }
 
 static void print_op(const lb_op *op)
@@ -97,6 +159,10 @@ static int run_ops(int argc, char **argv)
 
     if (argc > 2)
         return lb_usage(&lb_command_ops, "one name at most");
+    if (argc == 2 && !strcmp(argv[1], "--markdown")) {
+        mark_all();
+        return LB_EXIT_GOOD;
+    }
     for (; lb_nodes_registry[count] && count < 1024; count++) {
         const lb_op *op = lb_nodes_registry[count];
 
@@ -118,7 +184,7 @@ static int run_ops(int argc, char **argv)
 
 const lb_command lb_command_ops = {
     .name = "ops",
-    .usage = "ops [NAME]",
+    .usage = "ops [NAME | --markdown]",
     .summary = "the operators and their parameters",
     .run = run_ops,
 };
