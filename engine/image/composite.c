@@ -268,6 +268,12 @@ static inline rgb towards(rgb c, float grey, float fraction)
                  grey + (c.b - grey) * fraction};
 }
 
+/* 0 where rounding, among the smallest floats, leaves nothing to divide by. */
+static inline float quotient(float a, float b)
+{
+    return b > 0.0f ? a / b : 0.0f;
+}
+
 static inline rgb set_lum(rgb c, float value)
 {
     float add = value - lum(c), grey, low, high;
@@ -276,8 +282,8 @@ static inline rgb set_lum(rgb c, float value)
     grey = lum(c);
     low = least(c);
     high = most(c);
-    c = towards(c, grey, low < 0.0f ? grey / (grey - low) : 1.0f);
-    c = towards(c, grey, high > 1.0f ? (1.0f - grey) / (high - grey) : 1.0f);
+    c = towards(c, grey, low < 0.0f ? quotient(grey, grey - low) : 1.0f);
+    c = towards(c, grey, high > 1.0f ? quotient(1.0f - grey, high - grey) : 1.0f);
     return (rgb){unit(c.r), unit(c.g), unit(c.b)};
 }
 
