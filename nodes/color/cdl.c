@@ -1,0 +1,149 @@
+/* nodes/color/cdl.c: the ASC color decision list.
+ *
+ * ASC CDL 1.2 as restated in Academy S-2014-006 (Common LUT Format), with and without clamping.
+ * Offset and power are not linear, so they work on straight colour and the result is multiplied by
+ * alpha again. Where alpha is 0 or less there is no straight colour, only light that was added
+ * (a glow's): it has slope and saturation, offset and power leave it. */
+#include "engine/base/clones.h"
+#include "engine/base/math.h"
+#include "engine/graph/op.h"
+
+typedef struct {
+    double slope[3], offset[3], power[3], saturation;
+    bool clamp;
+} cdl_params;
+
+static const lb_input inputs[] = {
+    {"image",                                LB_KIND_IMAGE, .doc = "Whose R, G and B are graded."},
+    {0}
+};
+
+static const lb_param params[] = {
+    LB_PARAM(cdl_params, slope, LB_VEC3, .initial = {1, 1, 1}, .min = 0, .max = 65504,
+             .spread = true, .doc = "Multiplies red, green and blue."),
+    LB_PARAM(cdl_params, offset, LB_VEC3, .initial = {0, 0, 0}, .min = -65504, .max = 65504,
+             .spread = true, .doc = "Is added then."),
+    LB_PARAM(cdl_params, power, LB_VEC3, .initial = {1, 1, 1}, .min = 0.001, .max = 1000,
+             .spread = true, .doc = "The exponent of the sum."),
+    LB_PARAM(cdl_params, saturation, LB_NUMBER, .initial = {1}, .min = 0, .max = 1000,
+             .doc = "Distance from grey of the same luma (Rec. 709 weights), last."),
+    LB_PARAM(cdl_params, clamp, LB_BOOL, .initial = {false},
+             .doc = "Keeps values within 0 and 1 before the power and at the end; without it "
+                    "negative values pass the power unchanged."),
+    {0},
+};
+
+LB_CLONES
+static void straighten_row(float *restrict row, const float *restrict alpha, int32_t count)
+{
+    for (int32_t x = 0; x < count; x++)
+        row[x] /= alpha[x] > 0.0f ? alpha[x] : 1.0f;
+}
+
+LB_CLONES
+static void slope_row(float *restrict row, const float *restrict alpha, float slope, float offset,
+                      int32_t count)
+{
+    for (int32_t x = 0; x < count; x++)
+        row[x] = row[x] * slope + (alpha[x] > 0.0f ? offset : 0.0f);
+}
+
+LB_CLONES
+static void clamp_row(float *row, int32_t count)
+{
+    for (int32_t x = 0; x < count; x++) {
+        row[x] = row[x] > 0.0f ? row[x] : 0.0f;
+        row[x] = row[x] < 1.0f ? row[x] : 1.0f;
+    }
+}
+
+LB_CLONES
+static void power_row(float *restrict row, const float *restrict alpha, float power, int32_t count)
+{
+    for (int32_t x = 0; x < count; x++) {
+        float base = row[x] > 0.0f ? row[x] : 1.0f;
+        float raised = lb_powf(base, power);
+
+        row[x] = row[x] > 0.0f && alpha[x] > 0.0f ? raised : row[x];
+    }
+}
+
+LB_CLONES
+static void saturate_row(float *restrict r, float *restrict g, float *restrict b, float saturation,
+                         int32_t count)
+{
+    for (int32_t x = 0; x < count; x++) {
+        float y = 0.2126f * r[x] + 0.7152f * g[x] + 0.0722f * b[x];
+
+        r[x] = y + saturation * (r[x] - y);
+        g[x] = y + saturation * (g[x] - y);
+        b[x] = y + saturation * (b[x] - y);
+    }
+}
+
+LB_CLONES
+static void multiply_row(float *restrict row, const float *restrict alpha, int32_t count)
+{
+    for (int32_t x = 0; x < count; x++)
+        row[x] *= alpha[x] > 0.0f ? alpha[x] : 1.0f;
+}
+
+static void grade_row(const lb_task *task, void *context, float *const rows[4], int32_t count,
+                      int32_t y)
+{
+    const cdl_params *p = task->call.params;
+
+    (void)context, (void)y;
+    for (int c = 0; c < 3; c++) {
+        straighten_row(rows[c], rows[3], count);
+        if (p->slope[c] != 1 || p->offset[c] != 0)
+            slope_row(rows[c], rows[3], (float)p->slope[c], (float)p->offset[c], count);
+        if (p->clamp)
+            clamp_row(rows[c], count);
+        if (p->power[c] != 1)
+            power_row(rows[c], rows[3], (float)p->power[c], count);
+    }
+    if (p->saturation != 1)
+        saturate_row(rows[0], rows[1], rows[2], (float)p->saturation, count);
+    for (int c = 0; c < 3; c++) {
+        if (p->clamp)
+            clamp_row(rows[c], count);
+        multiply_row(rows[c], rows[3], count);
+    }
+}
+
+static bool is_neutral(const cdl_params *p)
+{
+    for (int c = 0; c < 3; c++)
+        if (p->slope[c] != 1 || p->offset[c] != 0 || p->power[c] != 1)
+            return false;
+    return p->saturation == 1 && !p->clamp;
+}
+
+static void keep_row(const lb_task *task, void *context, float *const rows[4], int32_t count,
+                     int32_t y)
+{
+    (void)task, (void)context, (void)rows, (void)count, (void)y;
+}
+
+static lb_status evaluate(const lb_task *task, lb_value *out)
+{
+    return lb_image_map_rgba(task, task->inputs[0].image,
+                             is_neutral(task->call.params) ? keep_row : grade_row, NULL,
+                             &out->image);
+}
+
+const lb_op lb_op_cdl = {
+    .name = "cdl",
+    .summary = "ASC CDL: slope, offset, power, saturation",
+    .doc = "v = (in slope + offset)^power for each of red, green and blue, then saturation around "
+           "luma; on straight colour, in the working space. Light without coverage (alpha 0) has "
+           "slope and saturation only.",
+    .group = "color",
+    .version = 1,
+    .inputs = inputs,
+    .params = params,
+    .params_size = sizeof(cdl_params),
+    .result = LB_KIND_IMAGE,
+    .evaluate = evaluate,
+};

@@ -1,0 +1,94 @@
+/* nodes/color/colorspace.c: what R, G and B mean.
+ *
+ * Between linear spaces the matrix works on premultiplied colour as it is. A transfer function does
+ * not: then colour is made straight, converted, and multiplied by alpha again; where alpha is 0 or
+ * less it is converted as it stands. */
+#include "engine/base/clones.h"
+#include "engine/color/space.h"
+#include "engine/graph/op.h"
+
+typedef struct {
+    int from, to;
+} colorspace_params;
+
+static const lb_input inputs[] = {
+    {"image",                                   LB_KIND_IMAGE, .doc = "Whose R, G and B are converted."},
+    {0}
+};
+
+static const lb_param params[] = {
+    LB_PARAM(colorspace_params, from, LB_CHOICE, .names = lb_space_names, .initial = {LB_UNSET},
+             .doc = "The space that the numbers are in; by itself the working space. raw: nothing "
+                    "is converted."),
+    LB_PARAM(colorspace_params, to, LB_CHOICE, .names = lb_space_names, .initial = {LB_UNSET},
+             .doc = "The space that is wanted; by itself the working space."),
+    {0},
+};
+
+typedef struct conversion {
+    lb_space from, to;
+    bool curved; /* one of them has a transfer function */
+} conversion;
+
+static conversion conversion_of(const lb_call *call)
+{
+    const colorspace_params *p = call->params;
+    conversion c = {.from = p->from < 0 ? call->format->working : (lb_space)p->from,
+                    .to = p->to < 0 ? call->format->working : (lb_space)p->to};
+
+    c.curved = lb_space_transfer(c.from) != LB_TRANSFER_LINEAR ||
+               lb_space_transfer(c.to) != LB_TRANSFER_LINEAR;
+    if (c.from == LB_SPACE_RAW || c.to == LB_SPACE_RAW)
+        c.from = c.to = LB_SPACE_RAW;
+    return c;
+}
+
+LB_CLONES
+static void straighten_row(float *restrict row, const float *restrict alpha, int32_t count)
+{
+    for (int32_t x = 0; x < count; x++)
+        row[x] /= alpha[x] > 0.0f ? alpha[x] : 1.0f;
+}
+
+LB_CLONES
+static void multiply_row(float *restrict row, const float *restrict alpha, int32_t count)
+{
+    for (int32_t x = 0; x < count; x++)
+        row[x] *= alpha[x] > 0.0f ? alpha[x] : 1.0f;
+}
+
+static void convert_row(const lb_task *task, void *context, float *const rows[4], int32_t count,
+                        int32_t y)
+{
+    const conversion *c = context;
+
+    (void)task, (void)y;
+    if (c->from == c->to)
+        return;
+    for (int i = 0; c->curved && i < 3; i++)
+        straighten_row(rows[i], rows[3], count);
+    lb_space_convert_row(c->from, c->to, rows[0], rows[1], rows[2], count);
+    for (int i = 0; c->curved && i < 3; i++)
+        multiply_row(rows[i], rows[3], count);
+}
+
+static lb_status evaluate(const lb_task *task, lb_value *out)
+{
+    conversion c = conversion_of(&task->call);
+
+    return lb_image_map_rgba(task, task->inputs[0].image, convert_row, &c, &out->image);
+}
+
+const lb_op lb_op_colorspace = {
+    .name = "colorspace",
+    .summary = "Conversion between colour spaces",
+    .doc = "Every operator takes numbers to be linear in the working space, so this is for "
+           "pictures that came in as raw, or to hand encoded numbers to an output that is raw.",
+    .group = "color",
+    .version = 1,
+    .inputs = inputs,
+    .params = params,
+    .params_size = sizeof(colorspace_params),
+    .result = LB_KIND_IMAGE,
+    .evaluate = evaluate,
+};

@@ -1,0 +1,300 @@
+/* nodes/filter/defocus.c: what a lens does to what is out of focus.
+ *
+ * Each pixel is spread over its circle of confusion: a thin lens's, from the depth and the camera's
+ * figures, or the same everywhere. One scene unit is a metre, as glTF has it. */
+#include <string.h>
+
+#include "engine/graph/operand.h"
+#include "engine/image/convolve.h"
+#include "engine/image/defocus.h"
+#include "engine/image/extend.h"
+#include "engine/image/lens.h"
+
+enum { IMAGE, DEPTH };
+
+enum { AUTO, TRANSPARENT, CLAMP };
+static const char *const edge_names[] = {"auto", "transparent", "clamp", NULL};
+
+typedef struct {
+    double focus, f_number, focal_length, film_back, radius, max_radius;
+    int edge;
+} defocus_params;
+
+static const lb_input inputs[] = {
+    {"image",                             LB_KIND_IMAGE, .doc = "What is put out of focus."},
+    {"depth", LB_KIND_IMAGE, .optional = true,
+     .doc = "Distance along the camera's axis in scene units; by itself the image's own depth "
+            "layer."},
+    {0                            }
+};
+
+static const lb_param params[] = {
+    LB_PARAM(defocus_params, focus, LB_NUMBER, .initial = {LB_UNSET}, .min = 1e-6, .max = 1e9,
+             .unit = LB_SCENE_UNITS, .doc = "The distance that is sharp; a scene unit is a metre."),
+    LB_PARAM_AS(defocus_params, f_number, "f-number", LB_NUMBER, .initial = {2.8}, .min = 0.01,
+                .max = 1000, .doc = "Focal length over the aperture's diameter."),
+    LB_PARAM_AS(defocus_params, focal_length, "focal-length", LB_NUMBER, .initial = {50},
+                .min = 0.1, .max = 10000, .unit = LB_MILLIMETRES, .doc = "Of the lens."),
+    LB_PARAM_AS(defocus_params, film_back, "film-back", LB_NUMBER, .initial = {36}, .min = 0.1,
+                .max = 10000, .unit = LB_MILLIMETRES,
+                .doc = "Width of the film or sensor that the frame's width is on."),
+    LB_PARAM(defocus_params, radius, LB_NUMBER, .initial = {LB_UNSET}, .min = 0, .max = 512,
+             .unit = LB_PIXELS,
+             .doc = "In place of the camera's figures: the radius of the circle of confusion, the "
+                    "same everywhere."),
+    LB_PARAM_AS(defocus_params, max_radius, "max-radius", LB_NUMBER, .initial = {100}, .min = 0,
+                .max = 512, .unit = LB_PIXELS, .doc = "Larger circles are cut to this radius."),
+    LB_PARAM(defocus_params, edge, LB_CHOICE, .names = edge_names, .initial = {AUTO},
+             .doc = "What is beyond the picture's edge; auto: the edge's pixel where the picture "
+                    "fills the frame or has no alpha, else nothing."),
+    {0},
+};
+
+static bool is_even(const defocus_params *p)
+{
+    return lb_is_set(p->radius);
+}
+
+/* The channel of `channels` that is a distance; NULL: none. */
+static const char *depth_channel(const lb_channels *channels)
+{
+    static const char *const names[] = {"Z", "depth.Z", "Y", "R"};
+
+    if (channels->count == 1)
+        return channels->names[0];
+    for (int i = 0; i < 4; i++)
+        if (lb_channels_find(channels, names[i]) >= 0)
+            return names[i];
+    return NULL;
+}
+
+/* Which slot has the depth, and where in it. */
+static const char *find_depth(const lb_call *call, int32_t *slot)
+{
+    *slot = call->inputs[DEPTH].kind == LB_KIND_IMAGE ? DEPTH : IMAGE;
+    if (*slot == DEPTH)
+        return depth_channel(call->inputs[DEPTH].channels);
+    return lb_channels_find(call->inputs[IMAGE].channels, "depth.Z") >= 0 ? "depth.Z" : NULL;
+}
+
+static lb_edge edge_of(const lb_call *call)
+{
+    const defocus_params *p = call->params;
+    const lb_desc *in = &call->inputs[IMAGE];
+
+    if (p->edge != AUTO)
+        return p->edge == CLAMP ? LB_EDGE_CLAMP : LB_EDGE_TRANSPARENT;
+    return lb_box_contains(in->data_window, in->display_window) ||
+                   lb_channels_find(in->channels, "A") < 0
+               ? LB_EDGE_CLAMP
+               : LB_EDGE_TRANSPARENT;
+}
+
+static lb_box spread(const defocus_params *p, lb_box box)
+{
+    int32_t reach = is_even(p) ? lb_disc_reach(p->radius) : lb_defocus_reach(p->max_radius);
+
+    return lb_box_grow(box, reach, reach);
+}
+
+static lb_status check(const lb_call *call)
+{
+    const defocus_params *p = call->params;
+
+    if (is_even(p) && lb_is_set(p->focus))
+        return lb_fail(call->diag, LB_INVALID, lb_call_loc(call, "radius"),
+                       "'radius' is the same everywhere and 'focus' goes by depth; give one of "
+                       "them");
+    if (is_even(p))
+        return LB_OK;
+    if (!lb_is_set(p->focus))
+        return lb_fail(call->diag, LB_INVALID, call->loc,
+                       "'%s' needs 'focus', the distance that is sharp, or 'radius'", call->node);
+    if (p->focus * 1000 <= p->focal_length)
+        return lb_fail(call->diag, LB_INVALID, lb_call_loc(call, "focus"),
+                       "'focus' is %g, not beyond the focal length (%g mm); a scene unit is a "
+                       "metre",
+                       p->focus, p->focal_length);
+    return LB_OK;
+}
+
+static lb_status describe(const lb_call *call, lb_desc *out)
+{
+    const defocus_params *p = call->params;
+    int32_t slot;
+
+    *out = call->inputs[IMAGE];
+    if (!is_even(p) && !find_depth(call, &slot))
+        return lb_fail(call->diag, LB_INVALID, call->loc,
+                       slot == DEPTH ? "'depth' of '%s' has no channel Z, Y or R"
+                                     : "the image of '%s' has no layer depth; connect 'depth'",
+                       call->node);
+    if (edge_of(call) == LB_EDGE_TRANSPARENT && !lb_box_is_empty(out->data_window))
+        out->data_window = spread(p, out->data_window);
+    return LB_OK;
+}
+
+static lb_box region(const lb_call *call, int32_t slot, lb_box wanted)
+{
+    (void)slot;
+    return spread(call->params, wanted);
+}
+
+static uint64_t channels(const lb_call *call, const lb_desc *own, int32_t slot, uint64_t wanted)
+{
+    const lb_channels *has = call->inputs[slot].channels;
+    int32_t depth_slot;
+    const char *depth = is_even(call->params) ? NULL : find_depth(call, &depth_slot);
+    uint64_t bits = depth && depth_slot == slot ? lb_channels_bit(has, depth) : 0;
+
+    (void)own; /* its channels are the image's */
+    return slot == IMAGE ? bits | wanted | lb_channels_rgba_bits(has) : bits;
+}
+
+typedef struct radii {
+    const lb_task *task;
+    const lb_plane *depth;
+    lb_plane *out;
+} radii;
+
+/* Half the circle's diameter in pixels, signed. */
+static lb_status radius_rows(void *context, int32_t begin, int32_t end, int32_t worker)
+{
+    const radii *r = context;
+    const defocus_params *p = r->task->call.params;
+    lb_box box = lb_plane_box(r->out);
+    double pixels = r->task->call.format->width / p->film_back / 2;
+    float *scratch = lb_block_new((size_t)lb_box_width(box) * sizeof *scratch);
+
+    (void)worker;
+    if (!scratch)
+        return LB_MEMORY;
+    for (int32_t y = box.y0 + begin; y < box.y0 + end; y++) {
+        float *row = lb_plane_row_to_fill(r->out, y);
+        const float *depth = lb_plane_row_over(r->depth, box.x0, box.x1, y, scratch);
+
+        for (int32_t x = 0; x < lb_box_width(box); x++)
+            row[x] = (float)(pixels * lb_lens_confusion(p->focal_length, p->f_number,
+                                                        p->focus * 1000, (double)depth[x] * 1000));
+    }
+    lb_block_free(scratch);
+    return LB_OK;
+}
+
+static const char *const rgba[4] = {"R", "G", "B", "A"};
+
+/* The four planes of the image, going on beyond its edge; NULL stays NULL (no alpha). */
+static lb_status extend_all(const lb_task *task, lb_box box, lb_plane *out[4])
+{
+    lb_status status = LB_OK;
+
+    for (int c = 0; c < 4 && status == LB_OK; c++) {
+        const lb_plane *plane = lb_task_plane(task, IMAGE, rgba[c]);
+
+        if (plane && edge_of(&task->call) == LB_EDGE_CLAMP)
+            status = lb_plane_extend(task->pool, plane, LB_EDGE_CLAMP, box, &out[c]);
+        else if (plane)
+            out[c] = lb_plane_ref(plane);
+    }
+    return status;
+}
+
+/* R, G, B and A by depth. */
+static lb_status by_depth(const lb_task *task, lb_plane *out[4])
+{
+    const defocus_params *p = task->call.params;
+    lb_box wide = spread(p, task->box), has;
+    lb_plane *in[4] = {NULL}, *depth = NULL;
+    radii r = {.task = task};
+    int32_t slot;
+    const char *name = find_depth(&task->call, &slot);
+    const lb_plane *found = lb_task_plane(task, slot, name);
+    lb_status status = extend_all(task, wide, in);
+
+    if (status == LB_OK && in[0] && in[1] && in[2] && found) {
+        has = lb_plane_box(in[0]);
+        if (edge_of(&task->call) == LB_EDGE_CLAMP)
+            status = lb_plane_extend(task->pool, found, LB_EDGE_CLAMP, has, &depth);
+        else
+            depth = lb_plane_ref(found);
+        r.depth = depth;
+        if (status == LB_OK && (status = lb_plane_new_raw(has, &r.out)) == LB_OK)
+            status = lb_pool_for(task->pool, lb_box_height(has), 32, radius_rows, &r);
+        if (status == LB_OK)
+            status = lb_defocus(task->pool, (const lb_plane *const *)in, r.out, p->max_radius,
+                                task->box, out);
+    }
+    for (int c = 0; c < 4; c++)
+        lb_plane_unref(&in[c]);
+    lb_plane_unref(&depth);
+    lb_plane_unref(&r.out);
+    return status;
+}
+
+static bool wants_rgba(const lb_task *task)
+{
+    for (int c = 0; c < 4; c++)
+        if (lb_task_wants(task, rgba[c]))
+            return true;
+    return false;
+}
+
+/* One wanted channel: made by depth, spread evenly, or passed on. */
+static lb_status add_channel(const lb_task *task, const char *name, lb_plane *const by[4],
+                             lb_image *out)
+{
+    const defocus_params *p = task->call.params;
+    const lb_plane *plane = lb_task_plane(task, IMAGE, name);
+    lb_plane *made = NULL;
+    lb_status status;
+
+    for (int c = 0; c < 4; c++)
+        if (by[c] && strcmp(name, rgba[c]) == 0)
+            return lb_image_add(out, name, by[c]);
+    if (!plane)
+        return LB_OK;
+    if (!is_even(p) || p->radius == 0 || !lb_channel_is_color(name))
+        return lb_task_pass(task, out, name, plane);
+    status = lb_convolve_disc(task->pool, plane, p->radius, edge_of(&task->call), task->box, &made);
+    if (status == LB_OK)
+        status = lb_image_add(out, name, made);
+    lb_plane_unref(&made);
+    return status;
+}
+
+static lb_status evaluate(const lb_task *task, lb_value *out)
+{
+    const lb_channels *own = task->desc->channels;
+    lb_plane *made[4] = {NULL};
+    lb_status status = lb_task_image(task, &out->image);
+
+    if (status == LB_OK && !is_even(task->call.params) && wants_rgba(task))
+        status = by_depth(task, made);
+    for (int32_t i = 0; status == LB_OK && i < own->count; i++)
+        if (task->channels >> i & 1)
+            status = add_channel(task, own->names[i], made, out->image);
+    for (int c = 0; c < 4; c++)
+        lb_plane_unref(&made[c]);
+    if (status != LB_OK)
+        lb_image_unref(&out->image);
+    return status;
+}
+
+const lb_op lb_op_defocus = {
+    .name = "defocus",
+    .summary = "Depth of field from a camera's figures, or an even defocus",
+    .doc = "R, G, B and A are spread over each pixel's circle of confusion, (f / N) |d - s| / d "
+           "f / (s - f) wide on the film. What is out of focus in front spreads over what is "
+           "behind it; what is behind never spreads over something sharper in front.",
+    .group = "filter",
+    .version = 1,
+    .inputs = inputs,
+    .params = params,
+    .params_size = sizeof(defocus_params),
+    .result = LB_KIND_IMAGE,
+    .check = check,
+    .describe = describe,
+    .region = region,
+    .channels = channels,
+    .evaluate = evaluate,
+};

@@ -1,0 +1,339 @@
+/* nodes/source/gradient.c: linear, radial and conic gradients.
+ *
+ * Stops follow CSS Images 4, section 3.5 ("Color stop 'fix-up'"); what lies beyond the first and
+ * the last stop follows SVG 2's spreadMethod. A pixel's colour is the mean of the gradient over one
+ * pixel's width along the gradient: where the colour is linear that is the value at the centre, and
+ * two stops at one place make a smooth edge instead of a jagged one. */
+#include "engine/base/math.h"
+#include "engine/graph/op.h"
+
+#define MOST_PIXELS 1e6
+#define MOST_STOPS 1024
+
+enum { LINEAR, RADIAL, CONIC };
+static const char *const type_names[] = {"linear", "radial", "conic", NULL};
+
+enum { PAD, REFLECT, REPEAT };
+static const char *const spread_names[] = {"pad", "reflect", "repeat", NULL};
+
+typedef struct {
+    double at;
+    double color[4];
+} stop_params;
+
+typedef struct {
+    int type;
+    double from[2], to[2];
+    int spread;
+    lb_records stops;
+} gradient_params;
+
+static const lb_param stop_table[] = {
+    LB_PARAM(stop_params, at, LB_NUMBER, .initial = {LB_UNSET},
+             .doc = "Where on the way from 'from' (0) to 'to' (1); stops without it are spread "
+                    "evenly between their neighbours."),
+    LB_PARAM(stop_params, color, LB_COLOR, .required = true,
+             .doc = "The colour there, with straight alpha."),
+    {0},
+};
+
+static const lb_param params[] = {
+    LB_PARAM(gradient_params, type, LB_CHOICE, .names = type_names, .initial = {LINEAR},
+             .doc = "Along a line, outwards from a point, or clockwise around it."),
+    LB_PARAM(gradient_params, from, LB_VEC2, .initial = {LB_UNSET, LB_UNSET}, .min = -MOST_PIXELS,
+             .max = MOST_PIXELS, .unit = LB_PIXELS,
+             .doc = "Start of the line (by itself the middle of the frame's top edge), or the "
+                    "centre (by itself the frame's)."),
+    LB_PARAM(gradient_params, to, LB_VEC2, .initial = {LB_UNSET, LB_UNSET}, .min = -MOST_PIXELS,
+             .max = MOST_PIXELS, .unit = LB_PIXELS,
+             .doc = "End of the line (by itself the middle of the bottom edge), a point on the "
+                    "outer circle (by itself the frame's lower right corner), or a point in the "
+                    "direction where a conic gradient begins (by itself straight up)."),
+    LB_PARAM(gradient_params, spread, LB_CHOICE, .names = spread_names, .initial = {PAD},
+             .doc = "Beyond the ends: the end's colour, the gradient turned over, or again."),
+    LB_PARAM(gradient_params, stops, LB_RECORDS, .fields = stop_table,
+             .fields_size = sizeof(stop_params), .required = true,
+             .doc = "The colours, mixed in between as premultiplied working-linear light."),
+    {0},
+};
+
+/* The colour runs evenly from color[0] at `begin` to color[1] at `end`, premultiplied. The first
+ * span begins and the last one ends at infinity; then both colours are one. */
+typedef struct span {
+    double begin, end;
+    double color[2][4];
+} span;
+
+/* A gradient made ready. */
+typedef struct ramp {
+    int type;
+    bool around;                    /* comes back to its start: conic, repeat, reflect */
+    bool folded;                    /* reflect: one period is there and back */
+    double from[2], step[2], inner; /* linear: t = (p - from) . step; radial: t = |p - from| * inner
+                                     * conic: step is the unit vector of the beginning */
+    double width;                   /* of a pixel in t; conic: at distance 1 */
+    int32_t count;
+    span *spans;
+    double whole[4]; /* mean over 0 .. 1 */
+} ramp;
+
+static double between(double a, double b, double t)
+{
+    return a + (b - a) * t;
+}
+
+/* Positions that are missing or go backwards, set right as CSS does. */
+static void fix_positions(const lb_records *stops, double *at)
+{
+    const stop_params *stop = stops->items;
+    int32_t count = stops->count, next;
+    double most = -INFINITY;
+
+    for (int32_t i = 0; i < count; i++)
+        at[i] = stop[i].at;
+    if (!lb_is_set(at[0]))
+        at[0] = 0;
+    if (!lb_is_set(at[count - 1]))
+        at[count - 1] = 1;
+    for (int32_t i = 0; i < count; i++)
+        if (lb_is_set(at[i])) {
+            at[i] = at[i] > most ? at[i] : most;
+            most = at[i];
+        }
+    for (int32_t i = 1; i < count; i = next + 1) {
+        next = i;
+        while (!lb_is_set(at[next]))
+            next++;
+        for (int32_t k = i; k < next; k++)
+            at[k] = between(at[i - 1], at[next], (double)(k - i + 1) / (next - i + 1));
+    }
+}
+
+static void premultiply(const double color[4], double out[4])
+{
+    for (int c = 0; c < 3; c++)
+        out[c] = color[c] * color[3];
+    out[3] = color[3];
+}
+
+static void add_span(ramp *r, double begin, double end, const double from[4], const double to[4])
+{
+    span *s = &r->spans[r->count++];
+
+    *s = (span){.begin = begin, .end = end};
+    premultiply(from, s->color[0]);
+    premultiply(to, s->color[1]);
+}
+
+/* Adds to sum[4] the integral of the colour from `a` to `b`; spans hold all of it. */
+static void integrate(const ramp *r, double a, double b, double sum[4])
+{
+    for (int32_t i = 0; i < r->count; i++) {
+        const span *s = &r->spans[i];
+        double low = a > s->begin ? a : s->begin, high = b < s->end ? b : s->end, t = 0;
+
+        if (!(low < high))
+            continue;
+        if (isfinite(s->begin) && isfinite(s->end))
+            t = ((low + high) / 2 - s->begin) / (s->end - s->begin);
+        for (int c = 0; c < 4; c++)
+            sum[c] += (high - low) * between(s->color[0][c], s->color[1][c], t);
+    }
+}
+
+static lb_status ramp_new(const gradient_params *p, ramp *r)
+{
+    const stop_params *stop = p->stops.items;
+    int32_t count = p->stops.count;
+    double *at = lb_alloc((size_t)count, sizeof *at);
+
+    r->spans = lb_alloc((size_t)count + 1, sizeof *r->spans);
+    if (!at || !r->spans) {
+        lb_free(at);
+        lb_free(r->spans);
+        return LB_MEMORY;
+    }
+    fix_positions(&p->stops, at);
+    add_span(r, -INFINITY, at[0], stop[0].color, stop[0].color);
+    for (int32_t i = 1; i < count; i++)
+        if (at[i] > at[i - 1])
+            add_span(r, at[i - 1], at[i], stop[i - 1].color, stop[i].color);
+    add_span(r, at[count - 1], INFINITY, stop[count - 1].color, stop[count - 1].color);
+    lb_free(at);
+    r->type = p->type;
+    r->around = p->type == CONIC || p->spread != PAD;
+    r->folded = p->type != CONIC && p->spread == REFLECT;
+    integrate(r, 0, 1, r->whole);
+    return LB_OK;
+}
+
+static void place_ramp(const gradient_params *p, const lb_format *format, ramp *r)
+{
+    double from[2] = {format->width / 2.0, p->type == LINEAR ? 0 : format->height / 2.0};
+    double to[2] = {format->width / 2.0, format->height};
+    double line[2], length;
+
+    if (p->type == RADIAL)
+        to[0] = format->width;
+    for (int i = 0; i < 2 && lb_is_set(p->from[0]); i++)
+        from[i] = p->from[i];
+    if (p->type == CONIC)
+        to[0] = from[0], to[1] = from[1] - 1;
+    for (int i = 0; i < 2 && lb_is_set(p->to[0]); i++)
+        to[i] = p->to[i];
+    line[0] = to[0] - from[0], line[1] = to[1] - from[1];
+    length = sqrt(line[0] * line[0] + line[1] * line[1]);
+    if (!(length > 0)) { /* SVG 2, 14.2.2.2: then all is the last stop's colour */
+        r->spans[0] = r->spans[r->count - 1];
+        r->spans[0].begin = -INFINITY;
+        r->count = 1;
+        r->around = false;
+        length = 1;
+    }
+    for (int i = 0; i < 2; i++) {
+        r->from[i] = from[i];
+        r->step[i] = p->type == CONIC ? line[i] / length : line[i] / length / length;
+    }
+    r->inner = 1 / length;
+    r->width = p->type == CONIC ? 1 / (2 * LB_PI) : 1 / length;
+}
+
+/* The mean over t - half .. t + half, where t counts periods. */
+static void mean_around(const ramp *r, double t, double half, double out[4])
+{
+    double sum[4] = {0}, period = r->folded ? 2 : 1;
+    double low = t - half, high = t + half, turns = floor(low / period) * period;
+
+    if (half > 64) { /* so far out that a pixel holds many periods */
+        for (int c = 0; c < 4; c++)
+            out[c] = r->whole[c];
+        return;
+    }
+    for (double base = turns; base < high; base += period) {
+        double a = low > base ? low - base : 0, b = high - base < period ? high - base : period;
+
+        integrate(r, a < 1 ? a : 1, b < 1 ? b : 1, sum);
+        if (r->folded) /* the way back: s = 2 - t */
+            integrate(r, 2 - (b > 1 ? b : 1), 2 - (a > 1 ? a : 1), sum);
+    }
+    for (int c = 0; c < 4; c++)
+        out[c] = sum[c] / (high - low);
+}
+
+static void mean_of(const ramp *r, double t, double half, double out[4])
+{
+    const span *s = r->spans;
+    double sum[4] = {0}, f;
+
+    if (r->around) {
+        mean_around(r, t, half, out);
+        return;
+    }
+    while (s->end < t - half)
+        s++;
+    if (t + half > s->end) {
+        integrate(r, t - half, t + half, sum);
+        for (int c = 0; c < 4; c++)
+            out[c] = sum[c] / (2 * half);
+        return;
+    }
+    f = isfinite(s->begin) && isfinite(s->end) ? (t - s->begin) / (s->end - s->begin) : 0;
+    for (int c = 0; c < 4; c++)
+        out[c] = between(s->color[0][c], s->color[1][c], f);
+}
+
+/* Where pixel centre (x, y) is on the ramp, and half the width of a pixel there. */
+static double position_of(const ramp *r, double x, double y, double *half)
+{
+    double dx = x - r->from[0], dy = y - r->from[1], distance, turn;
+
+    *half = r->width / 2;
+    if (r->type == LINEAR)
+        return dx * r->step[0] + dy * r->step[1];
+    distance = sqrt(dx * dx + dy * dy);
+    if (r->type == RADIAL)
+        return distance * r->inner;
+    *half = distance > r->width ? r->width / 2 / distance : 0.5;
+    turn = lb_atan2(r->step[0] * dy - r->step[1] * dx, r->step[0] * dx + r->step[1] * dy);
+    return turn / (2 * LB_PI); /* y goes down, so clockwise */
+}
+
+typedef struct fill {
+    const lb_task *task;
+    const ramp *ramp;
+    lb_plane *planes[4];
+} fill;
+
+static lb_status fill_rows(void *context, int32_t begin, int32_t end, int32_t worker)
+{
+    const fill *f = context;
+    lb_box box = f->task->box;
+
+    (void)worker;
+    for (int32_t y = box.y0 + begin; y < box.y0 + end; y++) {
+        float *rows[4];
+
+        for (int c = 0; c < 4; c++)
+            rows[c] = lb_plane_row_to_fill(f->planes[c], y);
+        for (int32_t x = box.x0; x < box.x1; x++) {
+            double color[4], half;
+            double t = position_of(f->ramp, x + 0.5, y + 0.5, &half);
+
+            mean_of(f->ramp, t, half, color);
+            for (int c = 0; c < 4; c++)
+                rows[c][x - box.x0] = (float)color[c];
+        }
+    }
+    return LB_OK;
+}
+
+static lb_status check(const lb_call *call)
+{
+    const gradient_params *p = call->params;
+
+    if (p->stops.count < 1)
+        return lb_fail(call->diag, LB_INVALID, lb_call_loc(call, "stops"),
+                       "'stops' is empty; a gradient needs at least one colour");
+    if (p->stops.count > MOST_STOPS)
+        return lb_fail(call->diag, LB_LIMIT, lb_call_loc(call, "stops"),
+                       "'stops' has %d colours; %d are the most", (int)p->stops.count, MOST_STOPS);
+    return LB_OK;
+}
+
+static lb_status evaluate(const lb_task *task, lb_value *out)
+{
+    static const char *const names[4] = {"R", "G", "B", "A"};
+    ramp r = {0};
+    fill f = {.task = task, .ramp = &r};
+    lb_status status = ramp_new(task->call.params, &r);
+
+    if (status != LB_OK)
+        return status;
+    place_ramp(task->call.params, task->call.format, &r);
+    status = lb_task_image(task, &out->image);
+    for (int c = 0; c < 4 && status == LB_OK; c++)
+        status = lb_plane_new_raw(task->box, &f.planes[c]);
+    if (status == LB_OK)
+        status = lb_pool_for(task->pool, lb_box_height(task->box), 8, fill_rows, &f);
+    for (int c = 0; c < 4; c++) {
+        if (status == LB_OK && lb_task_wants(task, names[c]))
+            status = lb_image_add(out->image, names[c], f.planes[c]);
+        lb_plane_unref(&f.planes[c]);
+    }
+    lb_free(r.spans);
+    if (status != LB_OK)
+        lb_image_unref(&out->image);
+    return status;
+}
+
+const lb_op lb_op_gradient = {
+    .name = "gradient",
+    .summary = "A gradient over the whole frame",
+    .group = "source",
+    .version = 1,
+    .params = params,
+    .params_size = sizeof(gradient_params),
+    .result = LB_KIND_IMAGE,
+    .check = check,
+    .evaluate = evaluate,
+};
