@@ -1,0 +1,131 @@
+/* lang/build_frame.c: `frame` and `color`. */
+#include <math.h>
+#include <string.h>
+
+#include "lang/build.h"
+
+#define MAX_SIDE 65536
+#define MAX_FRAME 1000000
+
+/* Exactly two whole numbers from `min` to `max`. */
+static bool read_pair(lb_build *build, const lb_yaml_node *node, const char *name, double min,
+                      double max, int32_t out[2])
+{
+    if (node->kind != LB_YAML_LIST || node->count != 2) {
+        if (lb_build_expect(build, node, LB_YAML_LIST, name))
+            lb_build_fail(build, LB_INVALID, node->loc, "'%s' has %d values; it takes two", name,
+                          (int)node->count);
+        return false;
+    }
+    for (int32_t i = 0; i < 2; i++) {
+        const lb_yaml_node *item = node->items[i];
+        char buffer[LB_FOUND];
+
+        if (item->kind == LB_YAML_BROKEN)
+            return lb_build_ok(build, LB_INVALID);
+        if (item->kind != LB_YAML_SCALAR || item->type != LB_SCALAR_NUMBER ||
+            item->number != floor(item->number)) {
+            lb_build_fail(build, LB_INVALID, item->loc, "'%s' is %s; it takes whole numbers", name,
+                          lb_build_found(item, buffer));
+            return false;
+        }
+        if (!(item->number >= min && item->number <= max)) {
+            lb_build_fail(build, LB_INVALID, item->loc, "'%s' is %s; it goes from %.0f to %.0f",
+                          name, lb_build_found(item, buffer), min, max);
+            return false;
+        }
+        out[i] = (int32_t)item->number;
+    }
+    return true;
+}
+
+static void read_rate(lb_build *build, const lb_yaml_node *node)
+{
+    char buffer[LB_FOUND];
+
+    if (!lb_build_expect(build, node, LB_YAML_SCALAR, "rate"))
+        return;
+    if (!lb_rate_parse(node->text, &build->graph->format.rate))
+        lb_build_fail(build, LB_INVALID, node->loc,
+                      "'rate' is %s; it takes frames per second, as 25, 23.976 or \"30000/1001\"",
+                      lb_build_found(node, buffer));
+}
+
+static void read_pixel_aspect(lb_build *build, const lb_yaml_node *node)
+{
+    char buffer[LB_FOUND];
+
+    if (!lb_build_expect(build, node, LB_YAML_SCALAR, "pixel-aspect"))
+        return;
+    if (node->type != LB_SCALAR_NUMBER || !(node->number >= 0.1 && node->number <= 10))
+        lb_build_fail(build, LB_INVALID, node->loc, "'pixel-aspect' is %s; it goes from 0.1 to 10",
+                      lb_build_found(node, buffer));
+    else
+        build->graph->format.pixel_aspect = node->number;
+}
+
+static void read_frame(lb_build *build, const lb_yaml_node *frame)
+{
+    static const char *const keys[] = {"size", "rate", "range", "pixel-aspect", NULL};
+    lb_format *format = &build->graph->format;
+    const lb_yaml_node *node;
+    int32_t pair[2];
+
+    lb_build_check_keys(build, frame, keys, "frame");
+    for (int i = 0; i < 3; i++)
+        if (!lb_yaml_find(frame, keys[i]))
+            lb_build_fail(build, LB_INVALID, frame->loc, "'frame' needs '%s'", keys[i]);
+    if ((node = lb_yaml_find(frame, "size")) && read_pair(build, node, "size", 1, MAX_SIDE, pair)) {
+        format->width = pair[0];
+        format->height = pair[1];
+    }
+    if ((node = lb_yaml_find(frame, "rate")))
+        read_rate(build, node);
+    if ((node = lb_yaml_find(frame, "range")) &&
+        read_pair(build, node, "range", -MAX_FRAME, MAX_FRAME, pair)) {
+        if (pair[0] > pair[1])
+            lb_build_fail(build, LB_INVALID, node->loc, "'range' ends before it begins");
+        else
+            format->first = pair[0], format->last = pair[1];
+    }
+    if ((node = lb_yaml_find(frame, "pixel-aspect")))
+        read_pixel_aspect(build, node);
+}
+
+static void read_color(lb_build *build, const lb_yaml_node *color)
+{
+    static const char *const keys[] = {"working", NULL};
+    static const lb_space spaces[] = {LB_SPACE_LINEAR_REC709, LB_SPACE_LINEAR_REC2020,
+                                      LB_SPACE_ACESCG};
+    const char *names[3];
+    const lb_yaml_node *node = lb_yaml_find(color, "working");
+    char found[LB_FOUND], hint[LB_HINT];
+
+    lb_build_check_keys(build, color, keys, "color");
+    if (!node || !lb_build_expect(build, node, LB_YAML_SCALAR, "working"))
+        return;
+    for (int i = 0; i < 3; i++) {
+        names[i] = lb_space_names[spaces[i]];
+        if (strcmp(node->text, names[i]) == 0) {
+            build->graph->format.working = spaces[i];
+            return;
+        }
+    }
+    lb_build_fail(build, LB_INVALID, node->loc, "'working' is %s; it is one of %s, %s, %s%s",
+                  lb_build_found(node, found), names[0], names[1], names[2],
+                  lb_build_hint(build, node->text, names, 3, hint));
+}
+
+void lb_build_frame(lb_build *build, const lb_yaml_node *root)
+{
+    const lb_yaml_node *frame = lb_yaml_find(root, "frame"), *color = lb_yaml_find(root, "color");
+
+    if (!frame)
+        lb_build_fail(build, LB_INVALID, (lb_loc){.file = build->file},
+                      "no 'frame': a graph says frame: {size: [1920, 1080], rate: 25, "
+                      "range: [1, 100]}");
+    else if (lb_build_expect(build, frame, LB_YAML_MAPPING, "frame"))
+        read_frame(build, frame);
+    if (color && lb_build_expect(build, color, LB_YAML_MAPPING, "color"))
+        read_color(build, color);
+}

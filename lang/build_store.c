@@ -1,0 +1,125 @@
+/* lang/build_store.c: from formulas to fields and bindings. */
+#include "lang/build.h"
+
+#define MAX_SAMPLES 4096           /* frames looked at, for one value */
+#define MAX_CHECKED_OPS 20000000LL /* for all values of a graph */
+#define ARENA_SAMPLES 64           /* frames whose texts are kept at a time */
+
+static bool is_text(lb_type type)
+{
+    return type == LB_TEXT || type == LB_FILE || type == LB_CHOICE;
+}
+
+/* A hex colour is text for text, and numbers for vectors. Colours read it themselves. */
+static lb_datum constant_for(const lb_formula *formula, lb_type type)
+{
+    lb_datum value = formula->value;
+
+    if (!is_text(type) && type != LB_COLOR && formula->color_count > 0)
+        lb_formula_numbers(formula, &value);
+    return value;
+}
+
+/* One look at the value at a frame, in the struct at target->base. */
+static bool store_at(lb_build *build, const lb_formula *formula, const lb_target *target,
+                     const lb_store *store, lb_formula_run *run, lb_moment *moment, double frame)
+{
+    const lb_format *format = &build->graph->format;
+    lb_datum value = {0};
+    lb_status status;
+
+    moment->frame = frame;
+    moment->time_s = lb_frame_time(frame, format->first, format->rate);
+    lb_formula_run_reset(run, build->set);
+    status = lb_formula_at(formula, run, &value);
+    if (status == LB_OK)
+        status = lb_param_store(store, target->param, formula->loc, &value, target->base);
+    if (status != LB_OK && frame != format->first)
+        lb_note(build->diag, formula->loc, "at frame %g", frame);
+    return lb_build_ok(build, status);
+}
+
+/* The frames after the first, until one is wrong. The step between them grows with the range, and
+ * with the work that was done for other values; the last one is always among them. */
+static bool look_ahead(lb_build *build, const lb_formula *formula, const lb_target *target)
+{
+    const lb_format *format = &build->graph->format;
+    int32_t frame = format->first, step = (format->last - format->first) / MAX_SAMPLES + 1;
+    bool is_good = true;
+
+    while (is_good && frame < format->last) {
+        lb_arena *arena = lb_arena_new();
+        lb_store store = build->store;
+        lb_moment moment = {.format = format, .arena = arena, .diag = build->diag};
+        lb_formula_run run = {.moment = &moment};
+
+        if (!arena) {
+            lb_build_fail(build, LB_MEMORY, formula->loc, "no memory");
+            return false;
+        }
+        store.arena = arena;
+        if (build->checked_ops > MAX_CHECKED_OPS)
+            step = format->last - frame;
+        for (int32_t i = 0; i < ARENA_SAMPLES && is_good && frame < format->last; i++) {
+            frame = format->last - frame < step ? format->last : frame + step;
+            is_good = store_at(build, formula, target, &store, &run, &moment, frame);
+        }
+        build->checked_ops += run.ops;
+        lb_arena_free(&arena);
+    }
+    return is_good;
+}
+
+static bool store_timed(lb_build *build, const lb_formula *formula, const lb_target *target)
+{
+    lb_arena *arena = lb_arena_new();
+    lb_moment moment = {.format = &build->graph->format, .arena = arena, .diag = build->diag};
+    lb_formula_run run = {.moment = &moment};
+    double first = build->graph->format.first;
+    bool is_good;
+
+    if (!arena) {
+        lb_build_fail(build, LB_MEMORY, formula->loc, "no memory");
+        return false;
+    }
+    is_good = store_at(build, formula, target, &build->store, &run, &moment, first);
+    if (is_good) {
+        is_good = look_ahead(build, formula, target);
+        if (!build->is_over) /* the field holds the last frame's value, or a text that is gone */
+            is_good =
+                store_at(build, formula, target, &build->store, &run, &moment, first) && is_good;
+    }
+    lb_arena_free(&arena);
+    return is_good && !build->is_over;
+}
+
+void lb_build_store(lb_build *build, const lb_formula *formula, const lb_target *target,
+                    lb_binding *binding, bool *binding_made)
+{
+    const lb_param *param = target->param;
+
+    *binding_made = false;
+    if (!formula->timed) {
+        lb_datum value = constant_for(formula, param->type);
+
+        lb_build_ok(build,
+                    lb_param_store(&build->store, param, formula->loc, &value, target->base));
+        return;
+    }
+    if (param->fixed || target->is_constant) {
+        lb_build_fail(build, LB_INVALID, formula->loc, "'%s' cannot change from frame to frame",
+                      param->name);
+        return;
+    }
+    if (!store_timed(build, formula, target))
+        return;
+    *binding = (lb_binding){
+        .param = param,
+        .records_offset = target->records_offset,
+        .record = target->record,
+        .base_offset = target->base_offset,
+        .source = {lb_formula_source, formula, true},
+        .loc = formula->loc
+    };
+    *binding_made = true;
+}
