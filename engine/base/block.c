@@ -125,7 +125,7 @@ void *lb_block_new(size_t bytes)
         return NULL;
     whole &= ~(ALIGNMENT - 1);
     pooled = !LB_PLAIN_BLOCKS && whole >= POOLED_MIN;
-    if ((pooled && !class_of(whole, &whole, &index)) || whole > PTRDIFF_MAX)
+    if (pooled && !class_of(whole, &whole, &index))
         return NULL;
     if (pooled)
         block = pool_take(index); /* before the account, which may empty the pool */

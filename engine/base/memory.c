@@ -8,6 +8,9 @@
 
 #include "engine/base/memory_account.h"
 
+/* More than this is a mistake in a file and not a need; the system is not asked. */
+#define USED_MOST ((size_t)1 << 40)
+
 /* The account (see memory.h for why it is the process's). */
 static atomic_size_t used_bytes, peak_bytes, budget_bytes;
 
@@ -21,12 +24,22 @@ typedef struct header {
 
 bool lb_size_mul(size_t a, size_t b, size_t *out)
 {
-    return !__builtin_mul_overflow(a, b, out);
+    size_t product;
+
+    if (__builtin_mul_overflow(a, b, &product))
+        return false;
+    *out = product;
+    return true;
 }
 
 bool lb_size_add(size_t a, size_t b, size_t *out)
 {
-    return !__builtin_add_overflow(a, b, out);
+    size_t sum;
+
+    if (__builtin_add_overflow(a, b, &sum))
+        return false;
+    *out = sum;
+    return true;
 }
 
 bool lb_account_may_allocate(void)
@@ -48,14 +61,17 @@ int64_t lb_memory_fail_left(void)
 
 bool lb_account_take(size_t bytes)
 {
-    size_t before = atomic_fetch_add_explicit(&used_bytes, bytes, memory_order_relaxed);
     size_t budget = atomic_load_explicit(&budget_bytes, memory_order_relaxed);
+    size_t used = atomic_load_explicit(&used_bytes, memory_order_relaxed);
     size_t now, peak;
 
-    if (!lb_size_add(before, bytes, &now) || now > PTRDIFF_MAX || (budget && now > budget)) {
-        atomic_fetch_sub_explicit(&used_bytes, bytes, memory_order_relaxed);
-        return false;
-    }
+    /* Entered only when there is room: a request that is refused must not look, for a moment, like
+     * a full budget to other threads. */
+    do {
+        if (!lb_size_add(used, bytes, &now) || now > USED_MOST || (budget && now > budget))
+            return false;
+    } while (!atomic_compare_exchange_weak_explicit(&used_bytes, &used, now, memory_order_relaxed,
+                                                    memory_order_relaxed));
     if (budget && lb_blocks_pooled() > budget - now)
         lb_memory_trim();
     peak = atomic_load_explicit(&peak_bytes, memory_order_relaxed);
