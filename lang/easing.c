@@ -228,7 +228,7 @@ static void complete_stops(lb_easing_stop *stops, int32_t count)
 static lb_status read_stops(scanner *s, lb_easing *out)
 {
     lb_easing_stop *stops = NULL;
-    size_t capacity = 0, count = 0;
+    size_t capacity = 0, count = 0, arguments = 0;
     lb_loc loc = here(s);
     lb_status status = expect(s, '(');
 
@@ -238,6 +238,7 @@ static lb_status read_stops(scanner *s, lb_easing *out)
 
         if ((status = read_stop(s, &output, inputs, &input_count)) != LB_OK)
             break;
+        arguments++;
         for (int i = 0; status == LB_OK && i < (input_count == 2 ? 2 : 1); i++) {
             if (count >= MAX_STOPS)
                 status = lb_fail(s->diag, LB_LIMIT, loc, "more than %d stops", MAX_STOPS);
@@ -253,7 +254,7 @@ static lb_status read_stops(scanner *s, lb_easing *out)
     if (status == LB_OK && (status = expect(s, ')')) == LB_OK) {
         lb_easing_stop *kept = lb_arena_alloc(s->arena, count, sizeof *kept);
 
-        if (count < 2) {
+        if (arguments < 2) {
             status = lb_fail(s->diag, LB_INVALID, loc, "linear() takes two stops or more");
         } else if (!kept) {
             status = lb_fail(s->diag, LB_MEMORY, loc, "no memory");
@@ -280,6 +281,10 @@ static lb_status unknown(scanner *s, const char *text, size_t length, lb_loc loc
         memcpy(name, text, length);
         nearest = lb_text_nearest(name, names, sizeof names / sizeof names[0]);
     }
+    if (nearest && strcmp(nearest, name) == 0)
+        return lb_fail(s->diag, LB_INVALID, loc, "'%s' %s", name,
+                       text[length] == '(' ? "takes no values in brackets"
+                                           : "takes its values in brackets");
     return lb_fail(s->diag, LB_INVALID, loc, "unknown easing function '%.*s'%s%s%s",
                    (int)(length < 60 ? length : 60), text, nearest ? "; did you mean '" : "",
                    nearest ? nearest : "", nearest ? "'?" : "");

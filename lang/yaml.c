@@ -225,7 +225,7 @@ static void read_scalar(reader *r, const yaml_event_t *event)
         event->data.scalar.style != YAML_DOUBLE_QUOTED_SCALAR_STYLE)
         node->loc.length = 1; /* the | or > of a block */
     find_inner(r, event, node);
-    check_tag(r, tag, tags, node->loc);
+    check_tag(r, tag, tags, loc);
     node->type = LB_SCALAR_TEXT;
     if (tag ? strcmp(tag, "!") != 0 && strcmp(tag, YAML_STR_TAG) != 0 : node->is_plain)
         node->type = lb_scalar_resolve(node->text, node->length, &node->number);
