@@ -22,7 +22,7 @@ static void enter_folder(void)
 
 static void leave_folder(void)
 {
-    char command[128];
+    char command[256];
 
     cr_assert_eq(chdir("/"), 0);
     snprintf(command, sizeof command, "chmod -R u+w %s; rm -rf %s", folder, folder);
@@ -139,15 +139,18 @@ Test(program, warm_cache)
 
 Test(program, set)
 {
-    put("g.yaml", "lampblack: 1\nframe: {size: [8, 8], range: [1, 1]}\nparams: {glow: 0.5}\n"
-                  "nodes:\n  a: {op: solid, color: [{param: glow}, 0, 0]}\n"
-                  "outputs:\n  o: {image: a, file: o.exr, depth: float}\n");
+    put("g.yaml",
+        "lampblack: 1\nframe: {size: [8, 8], rate: 24, range: [1, 1]}\nparams: {glow: 0.5}\n"
+        "nodes:\n  a: {op: solid, color: [{param: glow}, 0, 0]}\n"
+        "outputs:\n  o: {image: a, file: o.exr, depth: float}\n");
     cr_expect_eq(run("render g.yaml --progress none --set glow=0.25"), 0, "%s", output);
     cr_expect_eq(run("info o.exr"), 0);
     cr_expect_not_null(strstr(output, "0.25"), "%s", output);
     cr_expect_eq(run("render g.yaml --set glwo=0.25"), 1);
     cr_expect_not_null(strstr(output, "'glow'"), "%s", output);
 }
+
+#define FRAME "lampblack: 1\nframe: {size: [8, 8], rate: 24, range: [1, 1]}\n"
 
 /* Bad input: a message that says what and where, and the right status. */
 Test(program, refuses)
@@ -158,31 +161,32 @@ Test(program, refuses)
         int status;
         const char *message;
     } cases[] = {
-        {NULL,                                                                               "render none.yaml",               2,                                                                                                         "none.yaml"},
-        {good,                                                                               "render g.yaml --frmaes 1",       2,                                                                                                         "did you mean '--frames'?"},
-        {good,                                                                               "render g.yaml --frames 5-2",     1,                                                                                                         "5-2"},
-        {good,                                                                               "rendr g.yaml",                   2,                                                                                                         "did you mean 'render'?"},
-        {good,                                                                               "render g.yaml --outputs msater", 1,                                                                                                         "no output 'msater'"},
-        {good,                                                                               "ops blurr",                      1,                                                                                                         "did you mean 'blur'?"},
-        {"lampblack: 1\nnodes:\n  a: {op: blurr}\noutputs:\n  o: {image: a, file: o.png}\n",
-         "check g.yaml",                                                                                                       1,                                                                                                         "g.yaml:3:11: error: "},
-        {"lampblack: 1\nnodes:\n  a: {op: solid, colour: \"#fff\"}\noutputs:\n  o: {image: a, "
-         "file: "
-         "o.png}\n",                                                                                   "check g.yaml",                                                                                                           1,                                                                                                                    "g.yaml:3:18: error: "},
-        {"lampblack: 1\nnodes:\n  a: {op: blur, image: b}\n  b: {op: blur, image: a}\noutputs:\n  "
-         "o: "
-         "{image: a, file: o.png}\n",                                                                                  "check g.yaml",                                                                                                                   1,                                                                                                                                                                                                     "cycle"},
-        {"lampblack: 1\nnodes:\n  a: {op: image, file: gone.png}\noutputs:\n  o: {image: a, file: "
-         "o.png}\n",                                                                           "render g.yaml",                                                                                                           2,"gone.png"},
-        {"lampblack: 1\nnodes:\n  a: {op: solid, color: 7}\noutputs:\n  o: {image: a, file: "
-         "o.png}\n",                                                                        "check g.yaml",                                                                                                        1,                                                                                                                                                                                                                     "g.yaml:3:25: error: "},
-        {"lampblack: 1\nnodes:\n  a: {op: sphere}\noutputs:\n  o: {image: a, file: o.png}\n",
-         "check g.yaml",1,"a scene"},
-        {"lampblack: 1\nframe: {range: [1, 9]}\nnodes:\n  a: {op: solid}\noutputs:\n  o: {image: "
+        {NULL,                                                                        "render none.yaml",               2, "none.yaml"                                                                               },
+        {good,                                                                        "render g.yaml --frmaes 1",       2, "did you mean '--frames'?"                                                                },
+        {good,                                                                        "render g.yaml --frames 5-2",     1, "5-2"                                                                                     },
+        {good,                                                                        "rendr g.yaml",                   2, "did you mean 'render'?"                                                                  },
+        {good,                                                                        "render g.yaml --outputs msater", 1, "no output 'msater'"                                                                      },
+        {good,                                                                        "ops blurr",                      1, "did you mean 'blur'?"                                                                    },
+        {FRAME "nodes:\n  a: {op: blurr}\noutputs:\n  o: {image: a, file: o.png}\n",  "check g.yaml",
+         1,                                                                                                                "g.yaml:4:11: error: "                                                                    },
+        {FRAME "nodes:\n  a: {op: solid, colour: \"#fff\"}\noutputs:\n  o: {image: a, "
+               "file: "
+               "o.png}\n",                                                   "check g.yaml",                   1, "g.yaml:4:18: error: "                                                                    },
+        {FRAME "nodes:\n  a: {op: blur, image: b}\n  b: {op: blur, image: a}\noutputs:\n  "
+               "o: "
+               "{image: a, file: o.png}\n",                                  "check g.yaml",                   1, "cycle"                                                                                   },
+        {FRAME "nodes:\n  a: {op: image, file: gone.png}\noutputs:\n  o: {image: a, file: "
+               "o.png}\n",                                                   "render g.yaml",                  2, "gone.png"                                                                                },
+        {FRAME "nodes:\n  a: {op: solid, color: 7}\noutputs:\n  o: {image: a, file: "
+               "o.png}\n",                                                   "check g.yaml",                   1, "g.yaml:4:25: error: "                                                                    },
+        {FRAME "nodes:\n  a: {op: sphere}\noutputs:\n  o: {image: a, file: o.png}\n",
+         "check g.yaml",                                                                                                1, "a scene"                                                                                 },
+        {"lampblack: 1\nframe: {size: [8, 8], rate: 24, range: [1, 9]}\nnodes:\n  a: {op: "
+         "solid}\noutputs:\n  o: {image: "
          "a, "
-         "file: o.png}\n",                                                                                 "render g.yaml",                                                                                                                     1,                                                                                                                                                                                                                                                                                                                                                      "####"                                                                                                                                                                                                                                                                                                                                                                                                                                 },
-        {"lampblack: 1\nnodes:\n  a: {op: solid}\noutputs:\n  o: {image: a.depth, file: o.png}\n",
-         "render g.yaml",1,"no layer 'depth'"},
+         "file: o.png}\n",                                                                            "render g.yaml",                                                                                              1,     "####"},
+        {FRAME "nodes:\n  a: {op: solid}\noutputs:\n  o: {image: a.depth, file: o.png}\n",
+         "render g.yaml",                            1,                                                                                                  "no layer 'depth'"                                                                                                                                                               },
     };
 
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
