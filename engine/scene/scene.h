@@ -73,7 +73,8 @@ typedef enum lb_curve_target {
 typedef enum lb_interpolation { LB_STEP, LB_LINEAR, LB_CUBICSPLINE } lb_interpolation;
 extern const char *const lb_interpolation_names[]; /* step linear cubicspline, NULL */
 
-/* Animation of one property of one item; times ascend, in seconds from the first frame. */
+/* Animation of one property of one item; times ascend (of two equal ones the later counts), in
+ * seconds from the first frame. */
 typedef struct lb_curve {
     int32_t item;
     lb_curve_target target;
