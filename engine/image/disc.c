@@ -13,10 +13,11 @@
 #include "engine/base/math.h"
 #include "engine/image/convolve.h"
 #include "engine/image/extend.h"
-#include "engine/image/pairs.h"
+#include "engine/image/sums.h"
 
 #define GRAIN 16
-#define PIECE 1024
+#define PIECE 512
+#define GROUP 4
 #define MOST_RADIUS (1 << 12)
 
 int32_t lb_disc_reach(double radius)
@@ -51,27 +52,26 @@ double lb_disc_weight(double radius, int32_t dx, int32_t dy)
 {
     double x = abs(dx), y = abs(dy), twice = (x == 0 ? 2 : 1) * (y == 0 ? 2 : 1);
 
-    if (!(radius > 0))
+    if (!(radius > 0.5))
         return x == 0 && y == 0;
     return twice * area(radius, fmax(x - 0.5, 0), x + 0.5, fmax(y - 0.5, 0), y + 0.5) /
            (LB_PI * radius * radius);
 }
 
-/* What the sum of rows -d .. d gives, and what the pair of rows at +-d: columns and weights, the
- * middle column apart because it has no partner. */
+/* What a step outwards adds: `sum_count` columns of the sum of rows -d .. d, then columns of the
+ * pair of rows at -d and d alone. The middle column is its own partner, with half its weight. */
 struct step {
-    float sum_middle, pair_middle;
-    int32_t sum_count, pair_count;
-    int32_t *offsets; /* sum_count of the sum, then pair_count of the pair */
+    int32_t sum_count, count;
+    int32_t *offsets;
     float *weights;
 };
 
 struct disc {
     const lb_plane *in; /* holds everything within reach */
     lb_plane *out;
-    int32_t reach;
-    struct step *steps; /* reach + 1 */
-    int32_t *offsets;   /* what the steps' stand in */
+    int32_t reach, taps; /* taps: of all steps, at most */
+    struct step *steps;  /* reach + 1 */
+    int32_t *offsets;    /* what the steps' stand in */
     float *weights;
 };
 
@@ -80,81 +80,98 @@ static bool is_full(double r, int32_t dx, int32_t dy)
     return (dx + 0.5) * (dx + 0.5) + (dy + 0.5) * (dy + 0.5) <= r * r;
 }
 
+static void add_tap(struct step *step, int32_t x, double weight)
+{
+    step->offsets[step->count] = x;
+    step->weights[step->count++] = (float)(x == 0 ? weight / 2 : weight);
+}
+
 static void fill_steps(struct disc *disc, double r)
 {
     int32_t used = 0;
-    float full = (float)(1 / (LB_PI * r * r));
+    double full = 1 / (LB_PI * r * r);
 
     for (int32_t d = 0; d <= disc->reach; d++) {
         struct step *step = &disc->steps[d];
 
         step->offsets = disc->offsets + used;
         step->weights = disc->weights + used;
-        for (int32_t x = 0; x <= disc->reach; x++) {
-            if (!is_full(r, x, d) || is_full(r, x, d + 1))
-                continue;
-            if (x == 0) {
-                step->sum_middle = full;
-                continue;
-            }
-            step->offsets[step->sum_count] = x;
-            step->weights[step->sum_count++] = full;
-        }
+        for (int32_t x = 0; x <= disc->reach; x++)
+            if (is_full(r, x, d) && !is_full(r, x, d + 1))
+                add_tap(step, x, full);
+        step->sum_count = step->count;
         for (int32_t x = 0; x <= disc->reach; x++) {
             double weight = is_full(r, x, d) ? 0 : lb_disc_weight(r, x, d);
 
-            if (weight <= 0)
-                continue;
-            if (x == 0) {
-                step->pair_middle = (float)weight;
-                continue;
-            }
-            step->offsets[step->sum_count + step->pair_count] = x;
-            step->weights[step->sum_count + step->pair_count++] = (float)weight;
+            if (weight > 0)
+                add_tap(step, x, weight);
         }
-        used += step->sum_count + step->pair_count;
+        used += step->count;
     }
 }
 
 LB_CLONES
-static void add_rows(float *restrict pair, float *restrict sum, const float *restrict above,
-                     const float *restrict below, int32_t count)
+static void add_rows(float *restrict pair, float *restrict sum, const float *restrict before,
+                     const float *restrict above, const float *restrict below, int32_t count)
 {
     for (int32_t x = 0; x < count; x++) {
-        pair[x] = above[x] + below[x];
-        sum[x] += pair[x];
+        float both = above[x] + below[x];
+
+        pair[x] = both;
+        sum[x] = before[x] + both;
     }
 }
 
-LB_CLONES
-static void add_middle(float *restrict out, const float *restrict sum, const float *restrict pair,
-                       float sum_weight, float pair_weight, int32_t count)
+/* Rows of GROUP steps at a time, so that one pass over `out` takes many taps. */
+struct scratch {
+    float *sums, *pairs; /* GROUP rows each */
+    size_t stride;
+    const float **left, **right; /* `taps` each */
+    float *weights;
+};
+
+/* Rows of steps d .. d + group - 1; the step before stands in the last row of `sums`. */
+static void grow_rows(const struct disc *disc, struct scratch *s, int32_t d, int32_t group,
+                      int32_t y, ptrdiff_t at, int32_t wide)
 {
-    for (int32_t x = 0; x < count; x++)
-        out[x] += sum_weight * sum[x] + pair_weight * pair[x];
+    for (int32_t i = 0; i < group; i++, d++) {
+        float *sum = s->sums + (size_t)i * s->stride, *pair = s->pairs + (size_t)i * s->stride;
+        const float *above = lb_plane_row(disc->in, y - d) + at;
+
+        if (d == 0) {
+            memcpy(pair, above, (size_t)wide * sizeof *pair);
+            memcpy(sum, above, (size_t)wide * sizeof *sum);
+        } else {
+            add_rows(pair, sum, s->sums + (size_t)((i + GROUP - 1) % GROUP) * s->stride, above,
+                     lb_plane_row(disc->in, y + d) + at, wide);
+        }
+    }
 }
 
-/* Pixels x .. x + count - 1 of row y. `pair` and `sum` hold count + 2 reach. */
-static void disc_piece(const struct disc *disc, int32_t x, int32_t y, int32_t count, float *out,
-                       float *pair, float *sum)
+/* Pixels x .. x + count - 1 of row y. */
+static void disc_piece(const struct disc *disc, struct scratch *s, int32_t x, int32_t y,
+                       int32_t count, float *out)
 {
-    int32_t reach = disc->reach, wide = count + 2 * reach;
-    int32_t at = x - reach - lb_plane_box(disc->in).x0;
+    int32_t reach = disc->reach;
+    ptrdiff_t at = (ptrdiff_t)x - reach - lb_plane_box(disc->in).x0;
 
     memset(out, 0, (size_t)count * sizeof *out);
-    memcpy(pair, lb_plane_row(disc->in, y) + at, (size_t)wide * sizeof *pair);
-    memcpy(sum, pair, (size_t)wide * sizeof *sum);
-    for (int32_t d = 0; d <= reach; d++) {
-        const struct step *step = &disc->steps[d];
+    for (int32_t d = 0; d <= reach; d += GROUP) {
+        int32_t group = reach + 1 - d < GROUP ? reach + 1 - d : GROUP, taps = 0;
 
-        if (d > 0)
-            add_rows(pair, sum, lb_plane_row(disc->in, y - d) + at,
-                     lb_plane_row(disc->in, y + d) + at, wide);
-        if (step->sum_middle > 0 || step->pair_middle > 0)
-            add_middle(out, sum + reach, pair + reach, step->sum_middle, step->pair_middle, count);
-        lb_pairs_add(out, sum + reach, step->offsets, step->weights, step->sum_count, count);
-        lb_pairs_add(out, pair + reach, step->offsets + step->sum_count,
-                     step->weights + step->sum_count, step->pair_count, count);
+        grow_rows(disc, s, d, group, y, at, count + 2 * reach);
+        for (int32_t i = 0; i < group; i++) {
+            const struct step *step = &disc->steps[d + i];
+
+            for (int32_t k = 0; k < step->count; k++, taps++) {
+                float *row = (k < step->sum_count ? s->sums : s->pairs) + (size_t)i * s->stride;
+
+                s->left[taps] = row + reach - step->offsets[k];
+                s->right[taps] = row + reach + step->offsets[k];
+                s->weights[taps] = step->weights[k];
+            }
+        }
+        lb_pairs_add(out, s->left, s->right, s->weights, taps, count);
     }
 }
 
@@ -162,17 +179,27 @@ static lb_status disc_rows(void *context, int32_t begin, int32_t end, int32_t wo
 {
     const struct disc *disc = context;
     lb_box box = lb_plane_box(disc->out);
-    size_t wide = (size_t)PIECE + 2 * (size_t)disc->reach + 16;
-    float *scratch = lb_block_new(2 * wide * sizeof *scratch);
+    size_t wide = (size_t)PIECE + 2 * (size_t)disc->reach + 16, taps = (size_t)disc->taps;
+    struct scratch s = {.stride = wide / 16 * 16 + 16};
+    const float **pointers = lb_alloc(2 * taps, sizeof *pointers);
 
     (void)worker;
-    if (!scratch)
+    s.sums = lb_block_new((2 * GROUP * s.stride + taps) * sizeof *s.sums);
+    if (!s.sums || !pointers) {
+        lb_block_free(s.sums);
+        lb_free(pointers);
         return LB_MEMORY;
+    }
+    s.pairs = s.sums + GROUP * s.stride;
+    s.weights = s.pairs + GROUP * s.stride;
+    s.left = pointers;
+    s.right = pointers + taps;
     for (int32_t y = box.y0 + begin; y < box.y0 + end; y++)
         for (int32_t x = box.x0; x < box.x1; x += PIECE)
-            disc_piece(disc, x, y, box.x1 - x < PIECE ? box.x1 - x : PIECE,
-                       lb_plane_row_to_fill(disc->out, y) + (x - box.x0), scratch, scratch + wide);
-    lb_block_free(scratch);
+            disc_piece(disc, &s, x, y, box.x1 - x < PIECE ? box.x1 - x : PIECE,
+                       lb_plane_row_to_fill(disc->out, y) + (x - box.x0));
+    lb_block_free(s.sums);
+    lb_free(pointers);
     return LB_OK;
 }
 
@@ -186,6 +213,7 @@ lb_status lb_convolve_disc(lb_pool *pool, const lb_plane *in, double radius, lb_
     lb_status status = LB_MEMORY;
 
     *out = NULL;
+    disc.taps = (int32_t)taps;
     disc.steps = lb_alloc(side, sizeof *disc.steps);
     disc.offsets = lb_alloc(taps, sizeof *disc.offsets);
     disc.weights = lb_alloc(taps, sizeof *disc.weights);
@@ -194,10 +222,7 @@ lb_status lb_convolve_disc(lb_pool *pool, const lb_plane *in, double radius, lb_
               lb_plane_extend(pool, in, edge, lb_box_grow(box, disc.reach, disc.reach), &wide)) &&
         !(status = lb_plane_new_raw(box, &disc.out))) {
         disc.in = wide;
-        if (disc.reach > 0)
-            fill_steps(&disc, radius);
-        else
-            disc.steps[0].pair_middle = 1; /* within one pixel */
+        fill_steps(&disc, disc.reach > 0 ? radius : 0);
         status = lb_pool_for(pool, lb_box_height(box), GRAIN, disc_rows, &disc);
         if (status)
             lb_plane_unref(&disc.out);

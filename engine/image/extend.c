@@ -65,6 +65,26 @@ void lb_plane_copy_row(const lb_plane *in, lb_edge edge, int32_t y, int32_t x0, 
                     out);
 }
 
+static void needs_along(lb_edge edge, int32_t in0, int32_t in1, int32_t *first, int32_t *last)
+{
+    if (edge == LB_EDGE_REPEAT || edge == LB_EDGE_MIRROR) {
+        if (*first < in0 || *last > in1) {
+            *first = in0;
+            *last = in1;
+        }
+        return;
+    }
+    *first = *first < in0 ? in0 : *first >= in1 ? in1 - 1 : *first;
+    *last = *last > in1 ? in1 : *last <= in0 ? in0 + 1 : *last;
+}
+
+lb_box lb_edge_needs(lb_edge edge, lb_box in, lb_box box)
+{
+    needs_along(edge, in.x0, in.x1, &box.x0, &box.x1);
+    needs_along(edge, in.y0, in.y1, &box.y0, &box.y1);
+    return box;
+}
+
 struct extension {
     const lb_plane *in;
     lb_edge edge;

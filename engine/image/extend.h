@@ -12,6 +12,11 @@ void lb_edge_row(lb_edge edge, const float *row, int32_t n, int32_t first, int32
 void lb_plane_copy_row(const lb_plane *in, lb_edge edge, int32_t y, int32_t x0, int32_t x1,
                        float *out);
 
+/* The part of `in` on which the pixels of `box` stand by the edge rule: never empty, so that the
+ * rule applied to that part alone gives the same pixels (all of `in` along an axis on which a
+ * repeated or mirrored picture is left). */
+lb_box lb_edge_needs(lb_edge edge, lb_box in, lb_box box);
+
 /* A plane that holds every pixel of `box` (and perhaps more): `in` itself, one more reference, if
  * it has them, else a copy that goes on by the edge rule. Owned by the caller. LB_MEMORY, LB_LIMIT,
  * LB_CANCELLED. */

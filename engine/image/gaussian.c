@@ -1,65 +1,36 @@
-/* engine/image/gaussian.c */
-#include <math.h>
+/* engine/image/gaussian.c: see gaussian_axis.h for the method. */
 #include <string.h>
 
-#include "engine/base/math.h"
 #include "engine/image/convolve.h"
 #include "engine/image/extend.h"
-#include "engine/image/pairs.h"
+#include "engine/image/gaussian_axis.h"
+#include "engine/image/pyramid.h"
+#include "engine/image/sums.h"
 
 #define GRAIN 32
-/* Where the kernel ends, in sigmas: there it is 3.7e-6 of its peak. */
-#define CUT 5.0
-#define MOST_RADIUS (1 << 16)
-
-static int32_t radius_of(double sigma)
-{
-    return sigma > 0 ? (int32_t)fmin(ceil(CUT * sigma), MOST_RADIUS) : 0;
-}
+/* Columns that go down a band together, so that the rows of a kernel stay in the first cache. */
+#define STRIP 256
 
 int32_t lb_gaussian_reach(double sigma)
 {
-    return radius_of(sigma);
+    lb_gaussian_axis axis = lb_gaussian_axis_plan(sigma);
+
+    return lb_gaussian_axis_reach(&axis);
 }
 
-/* Half of the point-sampled kernel, normalised: weights[0 .. radius]; lb_free. NULL: no memory. */
-static float *kernel_new(double sigma, int32_t radius)
-{
-    float *weights = lb_alloc((size_t)radius + 1, sizeof *weights);
-    double sum = 1;
-
-    if (!weights)
-        return NULL;
-    for (int32_t k = 1; k <= radius; k++)
-        sum += 2 * lb_exp(-0.5 * (k / sigma) * (k / sigma));
-    weights[0] = (float)(1 / sum);
-    for (int32_t k = 1; k <= radius; k++)
-        weights[k] = (float)(lb_exp(-0.5 * (k / sigma) * (k / sigma)) / sum);
-    return weights;
-}
+/* ---- The core: direct convolution ---- */
 
 struct direct {
     const lb_plane *in;
     lb_edge edge;
-    int32_t radius[2];
-    float *weights[2];
-    int32_t x0, x1; /* the columns of `in` that are needed */
+    const lb_gaussian_axis *axes;
+    lb_box part; /* of `in` that is needed */
     lb_plane *out;
 };
 
-/* The part of in's columns that first .. last - 1 stand on by the edge rule. */
-static void columns_needed(lb_edge edge, lb_box in, int32_t first, int32_t last, int32_t *x0,
-                           int32_t *x1)
+static size_t row_floats(int32_t count)
 {
-    if (edge == LB_EDGE_REPEAT || edge == LB_EDGE_MIRROR) {
-        bool inside = first >= in.x0 && last <= in.x1;
-
-        *x0 = inside ? first : in.x0;
-        *x1 = inside ? last : in.x1;
-        return;
-    }
-    *x0 = first < in.x0 ? in.x0 : first >= in.x1 ? in.x1 - 1 : first;
-    *x1 = last > in.x1 ? in.x1 : last <= in.x0 ? in.x0 + 1 : last;
+    return ((size_t)count + 15) / 16 * 16;
 }
 
 static const float *row_at(const struct direct *job, int32_t y, const float *zeros)
@@ -67,63 +38,196 @@ static const float *row_at(const struct direct *job, int32_t y, const float *zer
     lb_box box = lb_plane_box(job->in);
     int32_t at = lb_edge_index(job->edge, y - box.y0, lb_box_height(box));
 
-    return at < 0 ? zeros : lb_plane_row(job->in, box.y0 + at) + (job->x0 - box.x0);
+    return at < 0 ? zeros : lb_plane_row(job->in, box.y0 + at) + (job->part.x0 - box.x0);
+}
+
+/* Down the columns of job->part: rows first .. first + count - 1 into `band`. `rows` has the input
+ * rows from first - radius on. */
+static void go_down(const struct direct *job, const float *const *rows, int32_t count, float *band,
+                    size_t stride, const float **pointers)
+{
+    const lb_gaussian_axis *axis = &job->axes[1];
+    int32_t radius = axis->radius, width = lb_box_width(job->part);
+    const float **above = pointers, **below = pointers + radius + 1;
+
+    for (int32_t x = 0; x < width; x += STRIP) {
+        int32_t n = width - x < STRIP ? width - x : STRIP;
+
+        for (int32_t i = 0; i < count; i++) {
+            for (int32_t k = 0; k <= radius; k++) {
+                above[k] = rows[i + radius - k] + x;
+                below[k] = rows[i + radius + k] + x;
+            }
+            lb_pairs_sum(band + (size_t)i * stride + x, above, below, axis->weights, radius + 1, n);
+        }
+    }
+}
+
+static void go_along(const struct direct *job, const float *row, float *extended, float *out,
+                     const float **pointers)
+{
+    const lb_gaussian_axis *axis = &job->axes[0];
+    lb_box box = lb_plane_box(job->out);
+    int32_t radius = axis->radius, width = lb_box_width(box), inner = lb_box_width(job->part);
+    const float **left = pointers, **right = pointers + radius + 1;
+
+    if (radius == 0) {
+        lb_edge_row(job->edge, row, inner, box.x0 - job->part.x0, width, out);
+        return;
+    }
+    lb_edge_row(job->edge, row, inner, box.x0 - radius - job->part.x0, width + 2 * radius,
+                extended);
+    for (int32_t k = 0; k <= radius; k++) {
+        left[k] = extended + radius - k;
+        right[k] = extended + radius + k;
+    }
+    lb_pairs_sum(out, left, right, axis->weights, radius + 1, width);
 }
 
 static lb_status direct_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct direct *job = context;
     lb_box box = lb_plane_box(job->out);
-    int32_t width = lb_box_width(box), inner = job->x1 - job->x0, wide = width + 2 * job->radius[0];
-    int32_t reach = job->radius[1];
-    size_t stride = ((size_t)inner + 15) / 16 * 16;
-    float *scratch = lb_block_new((2 * stride + (size_t)wide) * sizeof *scratch);
-    const float **rows = lb_alloc(2 * ((size_t)reach + 1), sizeof *rows);
-    float *zeros = scratch, *mixed = scratch + stride, *extended = scratch + 2 * stride;
+    int32_t rx = job->axes[0].radius, ry = job->axes[1].radius, count = end - begin;
+    size_t stride = row_floats(lb_box_width(job->part)),
+           wide = row_floats(lb_box_width(box) + 2 * rx);
+    size_t most = (size_t)(rx > ry ? rx : ry) + 1, row_count = (size_t)(count + 2 * ry);
+    float *band = lb_block_new(((size_t)(count + 1) * stride + wide) * sizeof *band);
+    const float **rows = lb_alloc(row_count + 2 * most, sizeof *rows);
+    float *zeros = band + (size_t)count * stride, *extended = zeros + stride;
 
     (void)worker;
-    if (!scratch || !rows) {
-        lb_block_free(scratch);
+    if (!band || !rows) {
+        lb_block_free(band);
         lb_free(rows);
         return LB_MEMORY;
     }
-    memset(zeros, 0, (size_t)inner * sizeof *zeros);
-    for (int32_t y = box.y0 + begin; y < box.y0 + end; y++) {
-        const float **before = rows, **after = rows + reach + 1;
-
-        for (int32_t k = 0; k <= reach; k++) {
-            before[k] = row_at(job, y - k, zeros);
-            after[k] = row_at(job, y + k, zeros);
-        }
-        lb_pairs_rows(mixed, before[0], before, after, job->weights[1], reach, inner);
-        lb_edge_row(job->edge, mixed, inner, box.x0 - job->radius[0] - job->x0, wide, extended);
-        lb_pairs_along(lb_plane_row_to_fill(job->out, y), extended + job->radius[0],
-                       job->weights[0], job->radius[0], width);
-    }
-    lb_block_free(scratch);
+    memset(zeros, 0, stride * sizeof *zeros);
+    for (size_t i = 0; i < row_count; i++)
+        rows[i] = row_at(job, box.y0 + begin - ry + (int32_t)i, zeros);
+    if (ry > 0)
+        go_down(job, rows, count, band, stride, rows + row_count);
+    for (int32_t i = 0; i < count; i++)
+        go_along(job, ry > 0 ? band + (size_t)i * stride : rows[i], extended,
+                 lb_plane_row_to_fill(job->out, box.y0 + begin + i), rows + row_count);
+    lb_block_free(band);
     lb_free(rows);
     return LB_OK;
+}
+
+static lb_box core_needs(const lb_gaussian_axis axes[2], lb_box box)
+{
+    int32_t rx = axes[0].radius, ry = axes[1].radius;
+
+    return (lb_box){box.x0 - rx, box.y0 - ry, box.x1 + rx, box.y1 + ry};
+}
+
+static lb_status convolve_core(lb_pool *pool, const lb_plane *in, const lb_gaussian_axis axes[2],
+                               lb_edge edge, lb_box box, lb_plane **out)
+{
+    struct direct job = {.in = in, .edge = edge, .axes = axes};
+    lb_status status;
+
+    *out = NULL;
+    job.part = lb_edge_needs(edge, lb_plane_box(in), core_needs(axes, box));
+    if ((status = lb_plane_new_raw(box, &job.out)))
+        return status;
+    if ((status = lb_pool_for(pool, lb_box_height(box), GRAIN, direct_rows, &job)))
+        lb_plane_unref(&job.out);
+    *out = job.out;
+    return status;
+}
+
+/* ---- The pyramid around it ---- */
+
+static lb_halving halving_at(const lb_gaussian_axis axes[2], int32_t level)
+{
+    lb_halving halving = {
+        {0, 0}
+    };
+
+    for (int a = 0; a < 2; a++)
+        if (level < axes[a].levels)
+            halving.order[a] = axes[a].orders[level];
+    return halving;
+}
+
+/* Halves `in` `levels` times into *out. needed[l] is what level l has to know of; beyond the boxes
+ * that are made the edge rule goes on: transparent and clamped pictures stay so when halved, of
+ * repeated and mirrored ones the first level makes all that is needed. */
+static lb_status go_up(lb_pool *pool, const lb_plane *in, const lb_gaussian_axis axes[2],
+                       int32_t levels, lb_edge edge, const lb_box *needed, lb_plane **out)
+{
+    lb_plane *below = lb_plane_ref(in), *above;
+    lb_box holds = lb_plane_box(in);
+    lb_status status = LB_OK;
+
+    for (int32_t l = 0; l < levels && !status; l++) {
+        lb_halving halving = halving_at(axes, l);
+        lb_box box = needed[l + 1];
+
+        if (edge == LB_EDGE_TRANSPARENT || edge == LB_EDGE_CLAMP) {
+            holds = lb_halving_holds(halving, holds, edge);
+            box = lb_edge_needs(edge, holds, box);
+        }
+        status = lb_plane_halve(pool, below, edge, halving, box, &above);
+        lb_plane_unref(&below);
+        below = above;
+        if (edge == LB_EDGE_REPEAT || edge == LB_EDGE_MIRROR)
+            edge = LB_EDGE_TRANSPARENT;
+        holds = box;
+    }
+    *out = below;
+    return status;
+}
+
+static lb_status go_through(lb_pool *pool, const lb_plane *in, const lb_gaussian_axis axes[2],
+                            int32_t levels, lb_edge edge, lb_box box, lb_plane **out)
+{
+    lb_box needed[LB_GAUSSIAN_LEVELS + 1], wanted[LB_GAUSSIAN_LEVELS + 1];
+    lb_plane *plane = NULL, *next = NULL;
+    bool kept = edge == LB_EDGE_TRANSPARENT || edge == LB_EDGE_CLAMP;
+    lb_status status;
+
+    wanted[0] = box;
+    for (int32_t l = 0; l < levels; l++)
+        wanted[l + 1] = lb_doubling_needs(halving_at(axes, l), wanted[l]);
+    needed[levels] = core_needs(axes, wanted[levels]);
+    for (int32_t l = levels; l > 0; l--)
+        needed[l - 1] = lb_halving_needs(halving_at(axes, l - 1), needed[l]);
+
+    status = go_up(pool, in, axes, levels, edge, needed, &plane);
+    if (!status) {
+        status = convolve_core(pool, plane, axes, kept ? edge : LB_EDGE_TRANSPARENT, wanted[levels],
+                               &next);
+        lb_plane_unref(&plane);
+        plane = next;
+    }
+    for (int32_t l = levels; l > 0 && !status; l--) {
+        status = lb_plane_double(pool, plane, LB_EDGE_TRANSPARENT, halving_at(axes, l - 1),
+                                 wanted[l - 1], &next);
+        lb_plane_unref(&plane);
+        plane = next;
+    }
+    *out = plane;
+    return status;
 }
 
 lb_status lb_convolve_gaussian(lb_pool *pool, const lb_plane *in, const double sigma[2],
                                lb_edge edge, lb_box box, lb_plane **out)
 {
-    struct direct job = {.in = in, .edge = edge};
-    lb_status status = LB_OK;
+    lb_gaussian_axis axes[2] = {lb_gaussian_axis_plan(sigma[0]), lb_gaussian_axis_plan(sigma[1])};
+    int32_t levels = axes[0].levels > axes[1].levels ? axes[0].levels : axes[1].levels;
+    lb_status status;
 
     *out = NULL;
-    for (int axis = 0; axis < 2; axis++) {
-        job.radius[axis] = radius_of(sigma[axis]);
-        if (!(job.weights[axis] = kernel_new(sigma[axis], job.radius[axis])))
-            status = LB_MEMORY;
-    }
-    columns_needed(edge, lb_plane_box(in), box.x0 - job.radius[0], box.x1 + job.radius[0], &job.x0,
-                   &job.x1);
-    if (!status && !(status = lb_plane_new_raw(box, &job.out)) &&
-        (status = lb_pool_for(pool, lb_box_height(box), GRAIN, direct_rows, &job)))
-        lb_plane_unref(&job.out);
-    lb_free(job.weights[0]);
-    lb_free(job.weights[1]);
-    *out = job.out;
+    if (lb_box_is_empty(box))
+        return LB_INVALID;
+    if (!(status = lb_gaussian_axis_fill(&axes[0], sigma[0])) &&
+        !(status = lb_gaussian_axis_fill(&axes[1], sigma[1])))
+        status = levels ? go_through(pool, in, axes, levels, edge, box, out)
+                        : convolve_core(pool, in, axes, edge, box, out);
+    lb_gaussian_axis_clear(&axes[0]);
+    lb_gaussian_axis_clear(&axes[1]);
     return status;
 }
