@@ -51,7 +51,8 @@ const char *lb_build_hint(lb_build *build, const char *name, const char *const *
     const char *nearest = NULL;
 
     buffer[0] = 0;
-    if (strlen(name) > LB_NAME_MAX || build->compared + count > LB_MAX_COMPARED)
+    if (!name[0] || !name[1] || strlen(name) > LB_NAME_MAX ||
+        build->compared + count > LB_MAX_COMPARED)
         return buffer;
     build->compared += count;
     nearest = lb_text_nearest(name, candidates, count);

@@ -75,8 +75,8 @@ static const char *nearest_name(void *context, const char *name)
             names[count++] = build->params[i].name;
     for (int i = 0; variables[i]; i++)
         names[count++] = variables[i];
-    if (build->compared + count > LB_MAX_COMPARED)
-        return NULL;
+    if (!name[0] || !name[1] || build->compared + count > LB_MAX_COMPARED)
+        return NULL; /* one letter is near to any other */
     build->compared += count;
     return lb_text_nearest(name, names, count);
 }

@@ -6,10 +6,11 @@
 #include "lang/yaml.h"
 
 #define LB_EXPR_MAX_BYTES 8192
-#define LB_EXPR_MAX_DEPTH 128  /* signs, conditions (1 each) and brackets (2) within each other */
-#define LB_EXPR_MAX_STACK 64   /* values that wait at the same time */
-#define LB_EXPR_MAX_TEXT 65536 /* bytes that one run may join to texts, halves on the way counted  \
-                                */
+#define LB_EXPR_MAX_DEPTH 128 /* signs, conditions (1 each) and brackets (2) within each other */
+#define LB_EXPR_MAX_STACK 128 /* values that wait at the same time */
+#define LB_EXPR_MAX_TEXT                                                                           \
+    65536 /* bytes that one run may join to texts, halves on the way counted                       \
+           */
 
 /* What a name in an expression stands for. */
 typedef struct lb_meaning {
