@@ -5,10 +5,10 @@
 
 /* One for each kind of value; they have no inputs, so that nothing follows from them. */
 static const lb_op stand_ins[LB_STAND_IN_COUNT] = {
-    {.name = "", .summary = "", .result = LB_KIND_IMAGE   },
-    {.name = "", .summary = "", .result = LB_KIND_SCENE   },
+    {.name = "", .summary = "", .result = LB_KIND_IMAGE},
+    {.name = "", .summary = "", .result = LB_KIND_SCENE},
     {.name = "", .summary = "", .result = LB_KIND_MATERIAL},
-    {.name = "", .summary = "", .result = LB_KIND_TEXTURE },
+    {.name = "", .summary = "", .result = LB_KIND_TEXTURE},
 };
 
 /* Is the reference no good by itself, or to a node whose operator is unknown? */

@@ -136,22 +136,24 @@ static void build_ref(node_parts *parts, const lb_param *param, const lb_yaml_no
 {
     lb_edge_ref slot;
     const lb_node *target;
+    lb_kind kind;
 
     if (!lb_build_reference(parts->build, value, param->name, &slot))
         return;
-    *out = (int32_t)parts->slot_count;
-    add_slot(parts, &slot);
     target = &parts->build->graph->nodes[slot.node];
-    if (!target->op)
-        return;
-    if (slot.layer && target->op->result != LB_KIND_IMAGE)
+    kind = target->op ? target->op->result : param->kind;
+    if (slot.layer && kind != LB_KIND_IMAGE)
         lb_build_fail(parts->build, LB_INVALID, slot.loc,
                       "'%s' is %s and has no layers; only images have", target->name,
-                      lb_kind_text(target->op->result));
-    else if (target->op->result != param->kind)
+                      lb_kind_text(kind));
+    else if (kind != param->kind)
         lb_build_fail(parts->build, LB_INVALID, slot.loc, "'%s' takes %s; '%s' (%s) makes %s",
                       param->name, lb_kind_text(param->kind), target->name, target->op->name,
-                      lb_kind_text(target->op->result));
+                      lb_kind_text(kind));
+    else {
+        *out = (int32_t)parts->slot_count;
+        add_slot(parts, &slot);
+    }
 }
 
 static void build_record(node_parts *parts, const fields *around, const lb_param *param,

@@ -31,9 +31,9 @@ static const lb_param table[] = {
 
 /* Keys that are not values. */
 static const lb_input references[] = {
-    {.name = "image",            .kind = LB_KIND_IMAGE, .doc = "What is written."},
+    {.name = "image", .kind = LB_KIND_IMAGE, .doc = "What is written."},
     {.name = "layers", .kind = LB_KIND_IMAGE, .doc = "Channels or layers of it; all if not given."},
-    {0          },
+    {0},
 };
 
 static void read_layers(lb_build *build, const lb_yaml_node *node, lb_output *output)
@@ -119,12 +119,10 @@ static void build_output(lb_build *build, const lb_yaml_entry *entry, lb_output 
     const lb_yaml_node *node = entry->value, *value;
     output_params params = {0};
 
-    *output = (lb_output){
-        .name = entry->key->text,
-        .loc = entry->key->loc,
-        .image = {.node = LB_BROKEN_EDGE, .loc = entry->key->loc},
-        .file_loc = entry->key->loc
-    };
+    *output = (lb_output){.name = entry->key->text,
+                          .loc = entry->key->loc,
+                          .image = {.node = LB_BROKEN_EDGE, .loc = entry->key->loc},
+                          .file_loc = entry->key->loc};
     lb_build_check_name(build, entry->key);
     if (!lb_build_expect(build, node, LB_YAML_MAPPING, output->name))
         return;

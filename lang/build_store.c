@@ -113,13 +113,11 @@ void lb_build_store(lb_build *build, const lb_formula *formula, const lb_target 
     }
     if (!store_timed(build, formula, target))
         return;
-    *binding = (lb_binding){
-        .param = param,
-        .records_offset = target->records_offset,
-        .record = target->record,
-        .base_offset = target->base_offset,
-        .source = {lb_formula_source, formula, true},
-        .loc = formula->loc
-    };
+    *binding = (lb_binding){.param = param,
+                            .records_offset = target->records_offset,
+                            .record = target->record,
+                            .base_offset = target->base_offset,
+                            .source = {lb_formula_source, formula, true},
+                            .loc = formula->loc};
     *binding_made = true;
 }

@@ -74,8 +74,7 @@ static const lb_formula *build_literal(lb_build *build, const lb_yaml_node *node
 }
 
 /* One component of a vector. */
-static const lb_formula *build_part(lb_build *build, const lb_yaml_node *node, const char *name,
-                                    const lb_param *param)
+static const lb_formula *build_part(lb_build *build, const lb_yaml_node *node, const char *name)
 {
     const lb_formula *part;
     char found[LB_FOUND];
@@ -86,10 +85,8 @@ static const lb_formula *build_part(lb_build *build, const lb_yaml_node *node, c
     }
     if (node->kind == LB_YAML_LIST ||
         (node->kind == LB_YAML_SCALAR && node->type != LB_SCALAR_NUMBER)) {
-        bool is_vector = !param || (param->type >= LB_VEC2 && param->type <= LB_ROTATION);
-
-        lb_build_fail(build, LB_INVALID, node->loc, "'%.60s' holds %s; it takes %s", name,
-                      lb_build_found(node, found), is_vector ? "numbers there" : takes(param));
+        lb_build_fail(build, LB_INVALID, node->loc, "'%.60s' holds %s; it takes numbers there",
+                      name, lb_build_found(node, found));
         return NULL;
     }
     part = lb_build_value(build, node, name, NULL);
@@ -107,6 +104,11 @@ static const lb_formula *build_vector(lb_build *build, const lb_yaml_node *node,
     lb_formula *parts, *formula;
     bool is_good = true, timed = false;
 
+    if (param && (param->type < LB_VEC2 || param->type > LB_ROTATION)) {
+        lb_build_fail(build, LB_INVALID, node->loc, "'%.60s' is a list; it takes %s", name,
+                      takes(param));
+        return NULL;
+    }
     if (node->count < 1 || node->count > 4) {
         lb_build_fail(build, LB_INVALID, node->loc, "'%.60s' is a list of %d; it takes %s", name,
                       (int)node->count, takes(param));
@@ -115,7 +117,7 @@ static const lb_formula *build_vector(lb_build *build, const lb_yaml_node *node,
     if (!(parts = lb_build_alloc(build, (size_t)node->count, sizeof *parts)))
         return NULL;
     for (int32_t i = 0; i < node->count && !build->is_over; i++) {
-        const lb_formula *part = build_part(build, node->items[i], name, param);
+        const lb_formula *part = build_part(build, node->items[i], name);
 
         is_good = is_good && part;
         if (!part)

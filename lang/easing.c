@@ -13,14 +13,14 @@ static const struct named {
     const char *name;
     lb_easing easing;
 } named[] = {
-  /* Level 1, sections 2.1 to 2.3 */
-    {"linear",      {0}                                                     },
-    {"ease",        {LB_EASING_BEZIER, 0.25, 0.1, 0.25, 1, 0, 0, 0, NULL}   },
-    {"ease-in",     {LB_EASING_BEZIER, 0.42, 0, 1, 1, 0, 0, 0, NULL}        },
-    {"ease-out",    {LB_EASING_BEZIER, 0, 0, 0.58, 1, 0, 0, 0, NULL}        },
-    {"ease-in-out", {LB_EASING_BEZIER, 0.42, 0, 0.58, 1, 0, 0, 0, NULL}     },
-    {"step-start",  {LB_EASING_STEPS, 0, 0, 0, 0, 1, LB_JUMP_START, 0, NULL}},
-    {"step-end",    {LB_EASING_STEPS, 0, 0, 0, 0, 1, LB_JUMP_END, 0, NULL}  },
+    /* Level 1, sections 2.1 to 2.3 */
+    {"linear", {0}},
+    {"ease", {LB_EASING_BEZIER, 0.25, 0.1, 0.25, 1, 0, 0, 0, NULL}},
+    {"ease-in", {LB_EASING_BEZIER, 0.42, 0, 1, 1, 0, 0, 0, NULL}},
+    {"ease-out", {LB_EASING_BEZIER, 0, 0, 0.58, 1, 0, 0, 0, NULL}},
+    {"ease-in-out", {LB_EASING_BEZIER, 0.42, 0, 0.58, 1, 0, 0, 0, NULL}},
+    {"step-start", {LB_EASING_STEPS, 0, 0, 0, 0, 1, LB_JUMP_START, 0, NULL}},
+    {"step-end", {LB_EASING_STEPS, 0, 0, 0, 0, 1, LB_JUMP_END, 0, NULL}},
 };
 
 typedef struct scanner {

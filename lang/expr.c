@@ -577,15 +577,15 @@ static type combine(compiler *c, token at, lb_expr_code code, type a, type b)
 
 /* The levels of infix operators, loosest first. */
 static const infix levels[][5] = {
-    {{"||", LB_EXPR_OR}        },
-    {                     {"&&", LB_EXPR_AND}},
-    { {"==", LB_EXPR_EQUAL},                   {"!=", LB_EXPR_DIFFERENT}},
-    {                           {"<", LB_EXPR_LESS},
+    {{"||", LB_EXPR_OR}},
+    {{"&&", LB_EXPR_AND}},
+    {{"==", LB_EXPR_EQUAL}, {"!=", LB_EXPR_DIFFERENT}},
+    {{"<", LB_EXPR_LESS},
      {"<=", LB_EXPR_LESS_EQUAL},
      {">", LB_EXPR_GREATER},
      {">=", LB_EXPR_GREATER_EQUAL}},
-    {  {"+", LB_EXPR_ADD},                   {"-", LB_EXPR_SUBTRACT}},
-    { {"*", LB_EXPR_MULTIPLY},                    {"/", LB_EXPR_DIVIDE}, {"%", LB_EXPR_MODULO}},
+    {{"+", LB_EXPR_ADD}, {"-", LB_EXPR_SUBTRACT}},
+    {{"*", LB_EXPR_MULTIPLY}, {"/", LB_EXPR_DIVIDE}, {"%", LB_EXPR_MODULO}},
 };
 #define LEVEL_COUNT (sizeof levels / sizeof levels[0])
 

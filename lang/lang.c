@@ -112,16 +112,14 @@ lb_status lb_lang_parse(lb_diag *diag, const char *path, const char *text, size_
                        LB_LANG_MAX_BYTES >> 20);
     if ((file || !diag) && lb_graph_new(&graph) == LB_OK && set_paths(graph, path, file) &&
         (build = lb_arena_alloc(graph->arena, 1, sizeof *build))) {
-        *build = (lb_build){
-            .diag = diag,
-            .graph = graph,
-            .arena = graph->arena,
-            .store = {diag, graph->arena, graph->format.working, graph->folder},
-            .file = graph->file,
-            .ops = ops,
-            .settings = settings,
-            .setting_count = setting_count
-        };
+        *build = (lb_build){.diag = diag,
+                            .graph = graph,
+                            .arena = graph->arena,
+                            .store = {diag, graph->arena, graph->format.working, graph->folder},
+                            .file = graph->file,
+                            .ops = ops,
+                            .settings = settings,
+                            .setting_count = setting_count};
         status = parse(build, text, bytes);
     } else {
         lb_fail(diag, LB_MEMORY, (lb_loc){.file = file}, "no memory");

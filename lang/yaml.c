@@ -311,6 +311,8 @@ static void add_entry(reader *r, lb_yaml_node *node, lb_name_map *names, lb_yaml
         out_of_memory(r);
         return;
     }
+    if (value->kind == LB_YAML_SCALAR && value->is_plain && value->length == 0)
+        value->loc = value->inner = key->loc; /* nothing has no place of its own */
     if (existing < 0) {
         node->entries[node->count++] = (lb_yaml_entry){key, value, false};
         return;

@@ -178,7 +178,7 @@ Test(keys, faults)
         {"keys: {1: 0, 9: wide}",
          "7:17: error: the keys of 'radius' have values of different types\n"
          "7:11: note: the first is here\n"},
-        {"keys: {1: 0, 9: }", "7:17: error: 'radius' is empty; it takes a number\n"},
+        {"keys: {1: 0, 9: }", "7:14: error: 'radius' is empty; it takes a number\n"},
         {"keys: {1: 0, 9: {expr: frame}}",
          "7:24: error: a key's value cannot depend on the frame\n"},
         {"keys: {1: 0, 9: 5}, ease: easy",

@@ -20,26 +20,11 @@ static const struct difference {
     const char *id;
     why why;
 } differences[] = {
-    {"9C9N",    LAX   },
-    {"9JBA",    LAX   },
-    {"DK95/01", LAX   },
-    {"MUS6/00", LAX   },
-    {"2JQS",    STRICT},
-    {"2SXE",    STRICT},
-    {"4MUZ/00", STRICT},
-    {"6LVF",    STRICT},
-    {"7Z25",    STRICT},
-    {"DK95/00", STRICT},
-    {"HM87/00", STRICT},
-    {"K3WX",    STRICT},
-    {"6BFJ",    OURS  },
-    {"6CK3",    OURS  },
-    {"6WLZ",    OURS  },
-    {"98YD",    OURS  },
-    {"LX3P",    OURS  },
-    {"M5DY",    OURS  },
-    {"P76L",    OURS  },
-    {"Q9WF",    OURS  },
+    {"9C9N", LAX},    {"9JBA", LAX},       {"DK95/01", LAX},    {"MUS6/00", LAX},
+    {"2JQS", STRICT}, {"2SXE", STRICT},    {"4MUZ/00", STRICT}, {"6LVF", STRICT},
+    {"7Z25", STRICT}, {"DK95/00", STRICT}, {"HM87/00", STRICT}, {"K3WX", STRICT},
+    {"6BFJ", OURS},   {"6CK3", OURS},      {"6WLZ", OURS},      {"98YD", OURS},
+    {"LX3P", OURS},   {"M5DY", OURS},      {"P76L", OURS},      {"Q9WF", OURS},
 };
 
 static int cases, compared, met[sizeof differences / sizeof differences[0]];
