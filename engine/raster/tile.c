@@ -17,7 +17,8 @@ typedef struct {
     int32_t drawable, stride, bucket;
     int32_t count, x, y, instants; /* sums over its samples */
     const uint32_t *index;
-    int8_t front; /* -1: not known */
+    int8_t front;   /* -1: not known */
+    bool is_joined; /* of several triangles */
 } patch;
 
 lb_status lb_tile_init(lb_tile *tile, const lb_shot *shot, const lb_bins *bins)
@@ -231,8 +232,10 @@ static int32_t find_patches(const lb_tile *tile, const uint32_t *ids, patch patc
                          .front = -1};
             p->bucket = instant / p->stride;
             for (k = 0; k < count; k++)
-                if (continues(shot, &patches[k], p, instant))
+                if (continues(shot, &patches[k], p, instant)) {
+                    patches[k].is_joined = true;
                     break;
+                }
             count += k == count;
         }
         patches[k].count++;
@@ -243,6 +246,23 @@ static int32_t find_patches(const lb_tile *tile, const uint32_t *ids, patch patc
         last = k;
     }
     return count;
+}
+
+/* The triangle that stands for a patch of several: the one seen nearest to its middle. */
+static void choose_triangle(const lb_tile *tile, const uint32_t *ids,
+                            const int8_t of[LB_MAX_SAMPLES], int8_t k, patch *p)
+{
+    const lb_pattern *pattern = &tile->shot->pattern;
+    int32_t x = p->x / p->count, y = p->y / p->count, best = INT32_MAX;
+
+    for (int32_t s = 0; s < pattern->count; s++) {
+        int32_t dx = pattern->x[s] - x, dy = pattern->y[s] - y;
+
+        if (of[s] == k && dx * dx + dy * dy < best) {
+            best = dx * dx + dy * dy;
+            p->triangle = ids[s * LB_LANES];
+        }
+    }
 }
 
 /* A pixel that more than one surface is seen in, or none. */
@@ -259,16 +279,18 @@ static bool add_mixed(lb_tile *tile, int32_t x, int32_t y)
 
     count = find_patches(tile, ids, patches, of);
     for (int32_t k = 0; k < count; k++) {
-        const patch *p = &patches[k];
+        patch *p = &patches[k];
         float scale = 1 / (256 * (float)p->count);
-        lb_point point = {.triangle = p->triangle,
-                          .drawable = p->drawable,
+        lb_point point = {.drawable = p->drawable,
                           .x = (float)x + (float)p->x * scale,
                           .y = (float)y + (float)p->y * scale,
                           .weight = (float)p->count / (float)samples,
                           .pixel = (uint16_t)pixel,
                           .instant = (uint8_t)(p->instants / p->count)};
 
+        if (p->is_joined)
+            choose_triangle(tile, ids, of, (int8_t)k, p);
+        point.triangle = p->triangle;
         covered += p->count;
         if (!push_point(tile, &point))
             return false;
