@@ -85,7 +85,7 @@ static bool read_values(lb_build *build, const lb_yaml_node *node, const lb_outp
         if (value && (formula = lb_build_value(build, value, param->name, param)))
             lb_build_store(build, formula, &target, &binding, &is_binding);
     }
-    is_good = build->status == LB_OK;
+    is_good = build->status == LB_OK && !build->is_over;
     build->status = before != LB_OK ? before : build->status;
     return is_good;
 }

@@ -83,12 +83,14 @@ static const char *nearest_name(void *context, const char *name)
 
 /* --- the command line --- */
 
-/* A flow scalar or list of numbers; false: it is none of them. */
+/* A flow scalar or list of numbers; false: it is none of them, or there is no memory (reported). */
 static bool read_setting(lb_build *build, const char *text, lb_datum *out)
 {
     lb_yaml_node *node = NULL;
     lb_status status = lb_yaml_read(NULL, NULL, text, strlen(text), build->arena, &node);
 
+    if (status == LB_MEMORY)
+        lb_build_fail(build, LB_MEMORY, LB_NOWHERE, "no memory");
     if (status != LB_OK || !node || node->kind == LB_YAML_MAPPING)
         return false;
     if (node->kind == LB_YAML_SCALAR) {
@@ -133,13 +135,13 @@ static const char *kind_text(const lb_formula *formula)
  */
 static bool is_like(const lb_formula *was, const lb_formula *is)
 {
-    if (was->color_count > 0 || is->color_count > 0) {
-        const lb_formula *other = was->color_count > 0 ? is : was;
+    bool is_vector = is->value.kind == LB_DATUM_NUMBERS && is->value.count >= 3;
+    bool was_vector = was->value.kind == LB_DATUM_NUMBERS && was->value.count >= 3;
 
-        if (other->color_count > 0 ||
-            (other->value.kind == LB_DATUM_NUMBERS && other->value.count >= 3))
-            return true;
-    }
+    if (was->color_count > 0)
+        return is->color_count > 0 || is_vector;
+    if (is->color_count > 0 && was_vector)
+        return true;
     return was->value.kind == is->value.kind &&
            (was->value.kind != LB_DATUM_NUMBERS || was->value.count == is->value.count);
 }
@@ -155,9 +157,10 @@ static const lb_formula *apply_setting(lb_build *build, const lb_named_value *pa
 
     if ((was->value.kind != LB_DATUM_TEXT || was->color_count > 0) && setting->value[0] != '#' &&
         !read_setting(build, setting->value, &value)) {
-        lb_build_fail(build, LB_INVALID, LB_NOWHERE,
-                      "--set %s=%.60s: this is no value; '%s' takes %s", param->name,
-                      setting->value, param->name, kind_text(was));
+        if (!build->is_over)
+            lb_build_fail(build, LB_INVALID, LB_NOWHERE,
+                          "--set %s=%.60s: this is no value; '%s' takes %s", param->name,
+                          setting->value, param->name, kind_text(was));
         return NULL;
     }
     if (value.text && !(value.text = lb_arena_strdup(build->arena, value.text))) {
@@ -254,6 +257,8 @@ const lb_formula *lb_build_param(lb_build *build, int32_t index, lb_loc loc)
         settle(build, param, formula);
         build->open_count--;
     }
+    if (!param->formula)
+        return NULL;
     if (asker && asker->rank < param->rank + 1)
         asker->rank = param->rank + 1;
     if (asker && asker->rank >= LB_MAX_PARAM_CHAIN) {

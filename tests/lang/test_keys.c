@@ -172,9 +172,7 @@ Test(keys, faults)
         {"keys: {1: 0, 1.0: 2}",
          "7:14: error: two keys at frame 1\n7:8: note: the other is here\n"},
         {"keys: {1: 0, 9: -5}", "7:17: error: 'radius' is -5; it goes from 0 to 1000\n"},
-        {"keys: {1: 0, 9: [1, 2]}",
-         "7:17: error: the keys of 'radius' have values of different types\n"
-         "7:11: note: the first is here\n"},
+        {"keys: {1: 0, 9: [1, 2]}", "7:17: error: 'radius' is a list; it takes a number\n"},
         {"keys: {1: 0, 9: wide}",
          "7:17: error: the keys of 'radius' have values of different types\n"
          "7:11: note: the first is here\n"},
