@@ -50,6 +50,8 @@ void lb_exr_rgb_name(const lb_exr_part *part, int32_t c, char name[LB_CHANNEL_NA
 
 exr_result_t lb_exr_report(lb_status status); /* as the library's callbacks want it */
 void *lb_exr_alloc(size_t bytes);
+/* Whether lb_exr_alloc failed on this thread since this was last asked. */
+bool lb_exr_ran_out(void);
 
 /* Luminance Y and chroma to R, G, B in the box `data`. Chroma may be sampled at every second pixel
  * and row. `y` becomes G. On failure *r and *b are NULL. */

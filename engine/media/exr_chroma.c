@@ -182,10 +182,7 @@ lb_status lb_exr_chroma_to_rgb(lb_pool *pool, lb_box data, const lb_plane *ry, c
                                lb_plane *y, const lb_primaries *primaries, lb_plane **r,
                                lb_plane **b)
 {
-    chroma_job job = {
-        .data = data, .in = {ry, by},
-             .y = y
-    };
+    chroma_job job = {.data = data, .in = {ry, by}, .y = y};
     bool is_sampled = !lb_box_equal(lb_plane_box(ry), lb_plane_box(y));
     double w[3];
     lb_status status;

@@ -16,9 +16,24 @@
 const char *const lb_exr_compressions[] = {"none",  "rle", "zips", "zip",  "piz",
                                            "pxr24", "b44", "b44a", "dwaa", "dwab"};
 
+/* The library's allocator is given no context, and some of its decompressors call damage a lack of
+ * memory; so whether there was one is noted where it happens, on the thread where it happens. */
+static _Thread_local bool ran_out;
+
 void *lb_exr_alloc(size_t bytes)
 {
-    return lb_alloc(1, bytes ? bytes : 1);
+    void *block = lb_alloc(1, bytes ? bytes : 1);
+
+    ran_out = ran_out || !block;
+    return block;
+}
+
+bool lb_exr_ran_out(void)
+{
+    bool did = ran_out;
+
+    ran_out = false;
+    return did;
 }
 
 exr_result_t lb_exr_report(lb_status status)
@@ -66,7 +81,7 @@ static int64_t memory_read(exr_const_context_t context, void *user, void *buffer
 
 static lb_status fail_exr(const lb_encoded *file, exr_result_t code)
 {
-    if (code == EXR_ERR_OUT_OF_MEMORY)
+    if (lb_exr_ran_out() || code == EXR_ERR_OUT_OF_MEMORY)
         return lb_fail(file->diag, LB_MEMORY, file->loc, "'%s': no room for its header",
                        file->name);
     return lb_fail(file->diag, LB_FORMAT, file->loc, "'%s' is a damaged EXR: its header says: %s",
@@ -295,7 +310,8 @@ lb_status lb_exr_open(const lb_encoded *file, lb_exr_file *out)
     start.read_fn = memory_read;
     start.size_fn = memory_size;
     start.flags = EXR_CONTEXT_FLAG_SILENT_HEADER_PARSE;
-    if ((code = exr_start_read(&out->context, file->name, &start)) != EXR_ERR_SUCCESS) {
+    lb_exr_ran_out();
+    if ((code = exr_start_read(&out->context, "memory", &start)) != EXR_ERR_SUCCESS) {
         out->context = NULL;
         return fail_exr(file, code);
     }
@@ -412,12 +428,10 @@ lb_status lb_exr_probe(const lb_encoded *file, lb_media_info *out)
         out->parts = exr.part_count;
         out->has_primaries = exr.has_chromaticities;
         if (exr.has_chromaticities)
-            out->primaries = (lb_primaries){
-                {(double)c->red_x,   (double)c->red_y  },
-                {(double)c->green_x, (double)c->green_y},
-                {(double)c->blue_x,  (double)c->blue_y },
-                {(double)c->white_x, (double)c->white_y}
-            };
+            out->primaries = (lb_primaries){{(double)c->red_x, (double)c->red_y},
+                                            {(double)c->green_x, (double)c->green_y},
+                                            {(double)c->blue_x, (double)c->blue_y},
+                                            {(double)c->white_x, (double)c->white_y}};
         status = list_channels(&exr, out);
         if (status != LB_OK)
             lb_fail(file->diag, status, file->loc, "'%s': its channels' names: %s", file->name,

@@ -27,9 +27,10 @@ typedef struct reading {
     const lb_exr_file *exr;
     const lb_exr_part *part;
     int32_t index;
-    lb_plane **planes;    /* for each channel; those of chroma may count in every second pixel */
-    bench *benches;       /* one for each worker */
-    exr_result_t *damage; /* for each chunk */
+    lb_plane **planes; /* for each channel; those of chroma may count in every second pixel */
+    bench *benches;    /* one for each worker */
+    int32_t chunk_count;
+    exr_result_t *damage; /* for each chunk; 0: it is sound */
 } reading;
 
 static const exr_attr_chlist_entry_t *entry_of(const reading *r, int32_t c)
@@ -180,12 +181,19 @@ static lb_status read_chunks(void *context, int32_t begin, int32_t end, int32_t 
         exr_chunk_info_t info;
         exr_result_t code;
 
+        lb_exr_ran_out();
         b->box = chunk_box(r->part, chunk);
+        if (r->damage[chunk] != EXR_ERR_SUCCESS) {
+            clear_chunk(r, b->box);
+            continue;
+        }
         if ((code = find_chunk(r, chunk, b->box, &info)) == EXR_ERR_SUCCESS &&
             (code = start_pipeline(b, &info)) == EXR_ERR_SUCCESS)
             code = exr_decoding_run(r->exr->context, r->index, &b->pipeline);
-        if (code == EXR_ERR_OUT_OF_MEMORY)
+        if (lb_exr_ran_out())
             return LB_MEMORY;
+        if (code == EXR_ERR_OUT_OF_MEMORY) /* so some decompressors call what they cannot undo */
+            code = EXR_ERR_CORRUPT_CHUNK;
         r->damage[chunk] = code;
         if (code != EXR_ERR_SUCCESS)
             clear_chunk(r, b->box);
@@ -193,33 +201,57 @@ static lb_status read_chunks(void *context, int32_t begin, int32_t end, int32_t 
     return LB_OK;
 }
 
-/* Tells of chunks that did not decode. */
+/* Refuses a part with chunks that do not decode: any, or with `partial` all of them. */
 static lb_status judge(const reading *r, bool partial)
 {
     const lb_encoded *file = r->exr->file;
-    int32_t chunks = r->part->chunks_x * r->part->chunks_y, damaged = 0, first = -1;
+    int32_t damaged = 0, first = 0;
+    lb_box box;
 
-    for (int32_t i = 0; i < chunks; i++)
-        if (r->damage[i] != EXR_ERR_SUCCESS) {
-            first = first < 0 ? i : first;
-            damaged++;
-        }
-    if (damaged == 0)
+    for (int32_t i = 0; i < r->chunk_count; i++)
+        if (r->damage[i] != EXR_ERR_SUCCESS && damaged++ == 0)
+            first = i;
+    if (damaged == 0 || (partial && damaged < r->chunk_count))
         return LB_OK;
-    if (partial && damaged < chunks) {
-        lb_warn(file->diag, file->loc,
-                "'%s' is damaged: %d of its %d blocks cannot be decoded, the first at x %d, y %d "
-                "(%s); they are zero",
-                file->name, (int)damaged, (int)chunks, (int)chunk_box(r->part, first).x0,
-                (int)chunk_box(r->part, first).y0, exr_get_default_error_message(r->damage[first]));
-        return LB_OK;
-    }
+    box = chunk_box(r->part, first);
     return lb_fail(file->diag, LB_FORMAT, file->loc,
                    "'%s' is damaged: %d of its %d blocks cannot be decoded, the first at x %d, y "
                    "%d (%s)",
-                   file->name, (int)damaged, (int)chunks, (int)chunk_box(r->part, first).x0,
-                   (int)chunk_box(r->part, first).y0,
+                   file->name, (int)damaged, (int)r->chunk_count, (int)box.x0, (int)box.y0,
                    exr_get_default_error_message(r->damage[first]));
+}
+
+/* Tells of those that are left out. */
+static void warn_damaged(const reading *r)
+{
+    const lb_encoded *file = r->exr->file;
+    int32_t damaged = 0;
+
+    for (int32_t i = 0; i < r->chunk_count; i++)
+        damaged += r->damage[i] != EXR_ERR_SUCCESS;
+    if (damaged)
+        lb_warn(file->diag, file->loc,
+                "'%s' is damaged: %d of its %d blocks cannot be decoded; they are zero", file->name,
+                (int)damaged, (int)r->chunk_count);
+}
+
+/* Looks at every chunk's head before there is memory for a picture. */
+static lb_status survey(reading *r, bool partial)
+{
+    r->chunk_count = r->part->chunks_x * r->part->chunks_y;
+    if (!(r->damage = lb_alloc((size_t)r->chunk_count, sizeof *r->damage)))
+        return lb_fail(r->exr->file->diag, LB_MEMORY, r->exr->file->loc,
+                       "'%s': no room for its %d blocks", r->exr->file->name, (int)r->chunk_count);
+    for (int32_t i = 0; i < r->chunk_count; i++) {
+        exr_chunk_info_t info;
+
+        lb_exr_ran_out();
+        r->damage[i] = find_chunk(r, i, chunk_box(r->part, i), &info);
+        if (lb_exr_ran_out())
+            return lb_fail(r->exr->file->diag, LB_MEMORY, r->exr->file->loc,
+                           "'%s': no room for its table of blocks", r->exr->file->name);
+    }
+    return judge(r, partial);
 }
 
 static lb_status make_planes(const reading *r)
@@ -244,15 +276,13 @@ static lb_status decode_chunks(reading *r)
 {
     lb_pool *pool = r->exr->file->pool;
     int32_t workers = pool ? lb_pool_threads(pool) : 1;
-    int32_t chunks = r->part->chunks_x * r->part->chunks_y;
     lb_status status = LB_MEMORY;
 
     r->benches = lb_alloc((size_t)workers, sizeof *r->benches);
-    r->damage = lb_alloc((size_t)chunks, sizeof *r->damage);
-    if (r->benches && r->damage) {
+    if (r->benches) {
         for (int32_t i = 0; i < workers; i++)
             r->benches[i].reading = r;
-        status = lb_pool_for(pool, chunks,
+        status = lb_pool_for(pool, r->chunk_count,
                              !r->part->is_tiled && r->part->chunk_height == 1 ? LINES_A_PIECE : 1,
                              read_chunks, r);
     }
@@ -271,12 +301,10 @@ static lb_primaries primaries_of(const lb_exr_file *exr)
 
     if (!exr->has_chromaticities) /* then they are Rec. 709's: the format's documentation */
         return lb_space_primaries(LB_SPACE_LINEAR_REC709);
-    return (lb_primaries){
-        {(double)c->red_x,   (double)c->red_y  },
-        {(double)c->green_x, (double)c->green_y},
-        {(double)c->blue_x,  (double)c->blue_y },
-        {(double)c->white_x, (double)c->white_y}
-    };
+    return (lb_primaries){{(double)c->red_x, (double)c->red_y},
+                          {(double)c->green_x, (double)c->green_y},
+                          {(double)c->blue_x, (double)c->blue_y},
+                          {(double)c->white_x, (double)c->white_y}};
 }
 
 /* Replaces the planes of Y, RY and BY, of every layer that has them, by those of G, R and B. */
@@ -327,26 +355,37 @@ static lb_status add_planes(const reading *r, lb_picture *out)
     return LB_OK;
 }
 
+static lb_status decode_part(reading *r, bool partial, lb_picture *out)
+{
+    const lb_encoded *file = r->exr->file;
+    lb_status status = make_planes(r);
+
+    if (status == LB_OK)
+        status = decode_chunks(r);
+    if (status != LB_OK)
+        return lb_fail(file->diag, status, file->loc, "'%s' could not be decoded: %s", file->name,
+                       lb_status_text(status));
+    if ((status = judge(r, partial)) != LB_OK)
+        return status;
+    warn_damaged(r);
+    if ((status = convert_chroma(r)) != LB_OK)
+        return lb_fail(file->diag, status, file->loc,
+                       "'%s': luminance and chroma could not be made R, G, B: %s", file->name,
+                       lb_status_text(status));
+    return add_planes(r, out);
+}
+
 static lb_status read_part(const lb_exr_file *exr, int32_t index, bool partial, lb_picture *out)
 {
     reading r = {.exr = exr, .part = &exr->parts[index], .index = index};
     int32_t count = r.part->channels->num_channels;
-    lb_status status = LB_MEMORY;
+    lb_status status = survey(&r, partial);
 
-    r.planes = lb_alloc((size_t)count, sizeof *r.planes);
-    if (r.planes && (status = make_planes(&r)) == LB_OK)
-        status = decode_chunks(&r);
-    if (status != LB_OK)
-        lb_fail(exr->file->diag, status, exr->file->loc, "'%s' could not be decoded: %s",
-                exr->file->name, lb_status_text(status));
-    else if ((status = judge(&r, partial)) == LB_OK) {
-        if ((status = convert_chroma(&r)) != LB_OK)
-            lb_fail(exr->file->diag, status, exr->file->loc,
-                    "'%s': luminance and chroma could not be made R, G, B: %s", exr->file->name,
-                    lb_status_text(status));
-        else
-            status = add_planes(&r, out);
-    }
+    if (status == LB_OK && !(r.planes = lb_alloc((size_t)count, sizeof *r.planes)))
+        status = lb_fail(exr->file->diag, LB_MEMORY, exr->file->loc,
+                         "'%s': no room for its %d channels", exr->file->name, (int)count);
+    if (status == LB_OK)
+        status = decode_part(&r, partial, out);
     for (int32_t c = 0; c < count && r.planes; c++)
         lb_plane_unref(&r.planes[c]);
     lb_free(r.planes);

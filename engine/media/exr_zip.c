@@ -15,7 +15,7 @@ enum { NOT_SET_UP, INFLATES, DEFLATES };
 static void *zlib_alloc(void *opaque, unsigned count, unsigned size)
 {
     (void)opaque;
-    return lb_alloc(count, size);
+    return lb_exr_alloc((size_t)count * size);
 }
 
 static void zlib_free(void *opaque, void *block)
@@ -46,7 +46,7 @@ static lb_status set_up(lb_exr_zip *zip, int mode, size_t room)
     if (room > zip->room) {
         lb_free(zip->bytes);
         zip->room = 0;
-        if (!(zip->bytes = lb_alloc(room, 1)))
+        if (!(zip->bytes = lb_exr_alloc(room)))
             return LB_MEMORY;
         zip->room = room;
     }

@@ -146,11 +146,11 @@ static lb_status check_depth(lb_diag *diag, lb_loc loc, const char *path, lb_for
         char text[64];
     } rules[] = {
         [LB_FORMAT_EXR] = {1 << LB_DEPTH_HALF | 1 << LB_DEPTH_FLOAT, "EXR holds half or float"},
-        [LB_FORMAT_PNG] = {1 << LB_DEPTH_8 | 1 << LB_DEPTH_16,       "PNG holds 8 or 16"      },
+        [LB_FORMAT_PNG] = {1 << LB_DEPTH_8 | 1 << LB_DEPTH_16, "PNG holds 8 or 16"},
         [LB_FORMAT_HDR] = {1 << LB_DEPTH_HALF | 1 << LB_DEPTH_FLOAT,
-                           "HDR has one depth of its own; ask for half or float"              },
-        [LB_FORMAT_JPEG] = {1 << LB_DEPTH_8,                          "JPEG holds 8"           },
-        [LB_FORMAT_TGA] = {1 << LB_DEPTH_8,                          "TGA holds 8"            },
+                           "HDR has one depth of its own; ask for half or float"},
+        [LB_FORMAT_JPEG] = {1 << LB_DEPTH_8, "JPEG holds 8"},
+        [LB_FORMAT_TGA] = {1 << LB_DEPTH_8, "TGA holds 8"},
     };
 
     if ((unsigned)depth > LB_DEPTH_FLOAT)

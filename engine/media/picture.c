@@ -154,12 +154,12 @@ lb_format lb_format_of(const char *name, const uint8_t *bytes, size_t count)
         uint8_t length;
         char bytes[12];
     } signatures[] = {
-        {LB_FORMAT_PNG,  8,  "\x89PNG\r\n\x1a\n"},
-        {LB_FORMAT_EXR,  4,  "\x76\x2f\x31\x01" },
-        {LB_FORMAT_JPEG, 3,  "\xff\xd8\xff"     },
-        {LB_FORMAT_HDR,  10, "#?RADIANCE"       },
-        {LB_FORMAT_HDR,  6,  "#?RGBE"           },
-        {LB_FORMAT_BMP,  2,  "BM"               },
+        {LB_FORMAT_PNG, 8, "\x89PNG\r\n\x1a\n"},
+        {LB_FORMAT_EXR, 4, "\x76\x2f\x31\x01"},
+        {LB_FORMAT_JPEG, 3, "\xff\xd8\xff"},
+        {LB_FORMAT_HDR, 10, "#?RADIANCE"},
+        {LB_FORMAT_HDR, 6, "#?RGBE"},
+        {LB_FORMAT_BMP, 2, "BM"},
     };
     const char *extension = lb_path_extension(name);
 
@@ -178,11 +178,8 @@ lb_format lb_format_to_write(const char *path)
         char extension[8];
         lb_format format;
     } formats[] = {
-        {"exr", LB_FORMAT_EXR },
-        {"png", LB_FORMAT_PNG },
-        {"hdr", LB_FORMAT_HDR },
-        {"jpg", LB_FORMAT_JPEG},
-        {"tga", LB_FORMAT_TGA },
+        {"exr", LB_FORMAT_EXR},  {"png", LB_FORMAT_PNG}, {"hdr", LB_FORMAT_HDR},
+        {"jpg", LB_FORMAT_JPEG}, {"tga", LB_FORMAT_TGA},
     };
     const char *extension = lb_path_extension(path);
 

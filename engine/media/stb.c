@@ -58,9 +58,9 @@ static const struct {
     uint64_t densest;
 } formats[] = {
     [LB_FORMAT_JPEG] = {"jpeg", 4096},
-    [LB_FORMAT_HDR] = {"hdr",  64  },
-    [LB_FORMAT_TGA] = {"tga",  128 },
-    [LB_FORMAT_BMP] = {"bmp",  16  },
+    [LB_FORMAT_HDR] = {"hdr", 64},
+    [LB_FORMAT_TGA] = {"tga", 128},
+    [LB_FORMAT_BMP] = {"bmp", 16},
 };
 
 static lb_status fail_stb(const lb_encoded *file, lb_format format)
