@@ -89,6 +89,12 @@ static bool has_pieces(job *j)
     return atomic_load_explicit(&j->next, memory_order_relaxed) < j->pieces;
 }
 
+/* Leaves out the pieces that nobody has taken. */
+static void drop_rest(job *j)
+{
+    atomic_store_explicit(&j->next, j->pieces, memory_order_relaxed);
+}
+
 /* Notes that a piece failed; the lowest one counts. Pieces are taken in rising order and one that
  * was taken is left out only if a lower one failed, so every piece below the lowest failure runs
  * and the answer does not depend on the threads. */
@@ -100,28 +106,25 @@ static void note_failure(lb_pool *pool, job *j, int32_t piece, lb_status status)
         j->status = status;
     }
     pthread_mutex_unlock(&pool->lock);
+    drop_rest(j);
 }
 
 /* Does pieces of a job until none is left. */
 static void work_on(lb_pool *pool, job *j, int32_t worker)
 {
-    for (;;) {
-        int64_t taken;
+    while (has_pieces(j)) { /* looked at first, so that the counter stays near `pieces` */
+        int64_t taken = atomic_fetch_add_explicit(&j->next, 1, memory_order_relaxed);
         int32_t piece, begin, end;
         lb_status status;
 
-        if (!has_pieces(j)) /* so that the counter stays near `pieces` */
+        if (taken >= j->pieces || taken > atomic_load_explicit(&j->failed, memory_order_relaxed))
             return;
-        taken = atomic_fetch_add_explicit(&j->next, 1, memory_order_relaxed);
-        if (taken >= j->pieces)
-            return;
-        piece = (int32_t)taken;
-        if (piece > atomic_load_explicit(&j->failed, memory_order_relaxed))
-            continue;
         if (lb_pool_is_cancelled(pool)) {
             atomic_store_explicit(&j->skipped, 1, memory_order_relaxed);
-            continue;
+            drop_rest(j);
+            return;
         }
+        piece = (int32_t)taken;
         begin = piece * j->grain;
         end = j->count - begin > j->grain ? begin + j->grain : j->count;
         status = j->fn(j->context, begin, end, worker);
