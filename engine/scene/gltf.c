@@ -260,11 +260,20 @@ lb_status lb_gltf_read(lb_pool *pool, lb_diag *diag, lb_loc loc, const char *pat
 }
 
 /* Could any file lie beside this one? Quick, so that files which hold everything are not parsed
- * for nothing: a key can only be hidden from the search by an escape. */
+ * for nothing: every uri in sight is data, and no escape could hide one. */
 static bool may_refer(const glb_parts *parts)
 {
-    return memmem(parts->json, parts->json_count, "\"uri\"", 5) ||
-           memmem(parts->json, parts->json_count, "\\u", 2);
+    const char *at = parts->json, *end = at + parts->json_count;
+
+    if (memmem(at, parts->json_count, "\\u", 2))
+        return true;
+    while ((at = memmem(at, (size_t)(end - at), "\"uri\"", 5))) {
+        for (at += 5; at < end && strchr(" \t\r\n:", *at) && *at; at++)
+            ;
+        if (end - at < 6 || memcmp(at, "\"data:", 6) != 0)
+            return true;
+    }
+    return false;
 }
 
 static lb_status each_uri(const json_t *list, const char *folder, lb_gltf_file_fn fn, void *context)

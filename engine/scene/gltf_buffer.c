@@ -186,15 +186,8 @@ static lb_status read_shape(gltf *g, const json_t *object, gltf_accessor *a)
     static const struct {
         const char *name;
         int32_t components;
-    } shapes[] = {
-        {"SCALAR", 1 },
-        {"VEC2",   2 },
-        {"VEC3",   3 },
-        {"VEC4",   4 },
-        {"MAT2",   4 },
-        {"MAT3",   9 },
-        {"MAT4",   16}
-    };
+    } shapes[] = {{"SCALAR", 1}, {"VEC2", 2}, {"VEC3", 3}, {"VEC4", 4},
+                  {"MAT2", 4},   {"MAT3", 9}, {"MAT4", 16}};
     const char *shape;
     int64_t type;
     lb_status status;

@@ -187,9 +187,9 @@ static lb_status read_unlit(gltf *g, const json_t *object, const char *where, bo
 static lb_status read_material(gltf *g, size_t index, gltf_material *out)
 {
     static const map_rule maps[] = {
-        {"normalTexture",    LB_SLOT_NORMAL,    GLTF_DATA,  LB_TEXTURE_NORMAL, "scale"   },
-        {"occlusionTexture", LB_SLOT_OCCLUSION, GLTF_DATA,  LB_TEXTURE_VALUE,  "strength"},
-        {"emissiveTexture",  LB_SLOT_EMISSION,  GLTF_COLOR, LB_TEXTURE_VALUE,  NULL      },
+        {"normalTexture", LB_SLOT_NORMAL, GLTF_DATA, LB_TEXTURE_NORMAL, "scale"},
+        {"occlusionTexture", LB_SLOT_OCCLUSION, GLTF_DATA, LB_TEXTURE_VALUE, "strength"},
+        {"emissiveTexture", LB_SLOT_EMISSION, GLTF_COLOR, LB_TEXTURE_VALUE, NULL},
     };
     char where[GLTF_WHERE];
     const json_t *object;

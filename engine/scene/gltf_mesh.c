@@ -55,14 +55,8 @@ static lb_status read_attributes(gltf *g, const json_t *attributes, const char *
     static const struct {
         const char *key;
         int32_t low, width;
-    } wanted[6] = {
-        {"POSITION",   3, 3},
-        {"NORMAL",     3, 3},
-        {"TANGENT",    4, 4},
-        {"TEXCOORD_0", 2, 2},
-        {"TEXCOORD_1", 2, 2},
-        {"COLOR_0",    3, 4}
-    };
+    } wanted[6] = {{"POSITION", 3, 3},   {"NORMAL", 3, 3},     {"TANGENT", 4, 4},
+                   {"TEXCOORD_0", 2, 2}, {"TEXCOORD_1", 2, 2}, {"COLOR_0", 3, 4}};
     lb_status status = LB_OK;
 
     for (int32_t i = 0; i < 6 && status == LB_OK; i++)

@@ -2,6 +2,7 @@
 #include "engine/scene/mesh.h"
 
 #include <math.h>
+#include <string.h>
 
 #include "engine/base/memory.h"
 
@@ -78,6 +79,47 @@ size_t lb_mesh_bytes(const lb_mesh *mesh)
         bytes += (size_t)p->triangle_count * 3 * sizeof *p->indices;
     }
     return bytes;
+}
+
+/* A copy of `count` things; NULL of nothing is no failure. */
+static bool copy_array(void **out, const void *from, size_t count, size_t size)
+{
+    if (!from || count == 0)
+        return true;
+    if (!(*out = lb_alloc(count, size)))
+        return false;
+    memcpy(*out, from, count * size);
+    return true;
+}
+
+lb_status lb_mesh_copy(const lb_mesh *mesh, lb_mesh **out)
+{
+    lb_status status = lb_mesh_new(mesh->name, mesh->primitive_count, out);
+
+    for (int32_t i = 0; i < mesh->primitive_count && status == LB_OK; i++) {
+        const lb_primitive *from = &mesh->primitives[i];
+        lb_primitive *to = &(*out)->primitives[i];
+        size_t n = (size_t)from->vertex_count, corners = (size_t)from->triangle_count * 3;
+
+        to->vertex_count = from->vertex_count;
+        to->triangle_count = from->triangle_count;
+        to->material = lb_material_ref(from->material);
+        if (!copy_array((void **)&to->positions, from->positions, n, sizeof *to->positions) ||
+            !copy_array((void **)&to->normals, from->normals, n, sizeof *to->normals) ||
+            !copy_array((void **)&to->tangents, from->tangents, n, sizeof *to->tangents) ||
+            !copy_array((void **)&to->uvs[0], from->uvs[0], n, sizeof *to->uvs[0]) ||
+            !copy_array((void **)&to->uvs[1], from->uvs[1], n, sizeof *to->uvs[1]) ||
+            !copy_array((void **)&to->colors, from->colors, n, sizeof *to->colors) ||
+            !copy_array((void **)&to->indices, from->indices, corners, sizeof *to->indices))
+            status = LB_MEMORY;
+    }
+    if (status) {
+        lb_mesh_unref(out);
+        return status;
+    }
+    (*out)->low = mesh->low;
+    (*out)->high = mesh->high;
+    return LB_OK;
 }
 
 /* The unit normal of a triangle; +y for one without area, so that it is always a direction. */

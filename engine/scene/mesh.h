@@ -29,6 +29,8 @@ LB_MUST_CHECK lb_status lb_mesh_new(const char *name, int32_t primitive_count, l
 /* Bounds, and normals where absent: flat ones (vertices are split then), as glTF asks. Checks that
  * every index is inside (LB_FORMAT if not). */
 LB_MUST_CHECK lb_status lb_mesh_finish(lb_mesh *mesh);
+/* A copy to change; materials are shared. */
+LB_MUST_CHECK lb_status lb_mesh_copy(const lb_mesh *mesh, lb_mesh **out);
 lb_mesh *lb_mesh_ref(const lb_mesh *mesh);
 void lb_mesh_unref(lb_mesh **mesh);
 size_t lb_mesh_bytes(const lb_mesh *mesh);

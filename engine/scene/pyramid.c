@@ -159,9 +159,7 @@ static bool lay_out(lb_pyramid *p, int32_t width, int32_t height, size_t starts[
 static lb_status fill(lb_pool *pool, lb_pyramid *p, const lb_plane *const planes[4], lb_box window)
 {
     gather_job gather = {
-        {planes[0], planes[1], planes[2], planes[3]},
-        window, p->channels, p->texels
-    };
+        {planes[0], planes[1], planes[2], planes[3]}, window, p->channels, p->texels};
     lb_status status = lb_pool_for(pool, p->level[0].height, 16, gather_rows, &gather);
 
     for (int32_t k = 1; k < p->levels && status == LB_OK; k++) {

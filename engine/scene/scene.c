@@ -69,11 +69,7 @@ void lb_scene_unref(lb_scene **scene)
 
 lb_trs lb_trs_identity(void)
 {
-    return (lb_trs){
-        {0, 0, 0},
-        {0, 0, 0, 1},
-        {1, 1,  1 }
-    };
+    return (lb_trs){{0, 0, 0}, {0, 0, 0, 1}, {1, 1, 1}};
 }
 
 lb_status lb_scene_add_item(lb_scene *scene, const char *name, const char *data_name,
@@ -106,6 +102,19 @@ lb_status lb_scene_add_item(lb_scene *scene, const char *name, const char *data_
     scene->item_count++;
     *out = item;
     return LB_OK;
+}
+
+lb_status lb_scene_of_item(const char *name, const char *data_name, lb_item_kind kind,
+                           lb_scene **out, lb_item **item)
+{
+    lb_status status;
+
+    *item = NULL;
+    if ((status = lb_scene_new(out)))
+        return status;
+    if ((status = lb_scene_add_item(*out, name, data_name, kind, -1, item)))
+        lb_scene_unref(out);
+    return status;
 }
 
 static int32_t curve_width(lb_curve_target target)

@@ -120,6 +120,9 @@ void lb_scene_unref(lb_scene **scene);
  * is lent and moves when another is added. */
 LB_MUST_CHECK lb_status lb_scene_add_item(lb_scene *scene, const char *name, const char *data_name,
                                           lb_item_kind kind, int32_t parent, lb_item **out);
+/* A scene of one item; *out is lent. */
+LB_MUST_CHECK lb_status lb_scene_of_item(const char *name, const char *data_name, lb_item_kind kind,
+                                         lb_scene **out, lb_item **item);
 /* The scene takes over times and values (lb_alloc'ed) whether it succeeds or not. LB_INVALID: no
  * keys, or no such item. */
 LB_MUST_CHECK lb_status lb_scene_add_curve(lb_scene *scene, const lb_curve *curve);

@@ -1,0 +1,111 @@
+/* nodes/scene/camera.c: one camera. */
+#include "engine/base/math.h"
+#include "engine/graph/op.h"
+
+enum { PERSPECTIVE, ORTHOGRAPHIC };
+static const char *const projection_names[] = {"perspective", "orthographic", NULL};
+
+typedef struct {
+    double position[3], rotation[4], target[3];
+    int projection;
+    double fov, focal_length, film_back[2], height, near, far;
+} camera_params;
+
+#define FOCAL_LENGTH 50 /* mm, when neither a field of view nor a focal length is given */
+
+static const lb_param params[] = {
+    LB_PARAM(camera_params, position, LB_VEC3, .unit = LB_SCENE_UNITS, .doc = "Where it stands."),
+    LB_PARAM(camera_params, rotation, LB_ROTATION, .initial = {LB_UNSET},
+             .doc = "How it is turned from looking along -z with y up."),
+    LB_PARAM(camera_params, target, LB_VEC3, .initial = {LB_UNSET}, .unit = LB_SCENE_UNITS,
+             .doc = "The point that it looks at, upright, instead of a rotation."),
+    LB_PARAM(camera_params, projection, LB_CHOICE, .names = projection_names,
+             .initial = {PERSPECTIVE}, .doc = "Whether what is farther away looks smaller."),
+    LB_PARAM(camera_params, fov, LB_NUMBER, .initial = {LB_UNSET}, .min = 0.01, .max = 179,
+             .unit = LB_DEGREES, .doc = "The vertical field of view."),
+    LB_PARAM_AS(camera_params, focal_length, "focal-length", LB_NUMBER, .initial = {LB_UNSET},
+                .min = 0.1, .max = 100000, .unit = LB_MILLIMETRES,
+                .doc = "Instead of a field of view; 50 if neither is given."),
+    LB_PARAM_AS(camera_params, film_back, "film-back", LB_VEC2, .initial = {36, 36}, .min = 0.1,
+                .max = 10000, .unit = LB_MILLIMETRES, .spread = true,
+                .doc = "What the focal length is for: one number is the width that the frame's "
+                       "width is on; of a width and a height that differ the height is what the "
+                       "frame's height is on."),
+    LB_PARAM(camera_params, height, LB_NUMBER, .initial = {10}, .min = 1e-6, .max = 1e9,
+             .unit = LB_SCENE_UNITS, .doc = "Orthographic: how much fits into the frame's height."),
+    LB_PARAM(camera_params, near, LB_NUMBER, .initial = {0.1}, .min = 1e-6, .max = 1e9,
+             .unit = LB_SCENE_UNITS, .doc = "Nothing nearer than this is seen."),
+    LB_PARAM(camera_params, far, LB_NUMBER, .initial = {LB_UNSET}, .min = 1e-6, .max = 1e12,
+             .unit = LB_SCENE_UNITS,
+             .doc = "Nothing beyond this is seen; if not given there is no such end."),
+    {0},
+};
+
+static lb_status check(const lb_call *call)
+{
+    const camera_params *p = call->params;
+    lb_status status = LB_OK;
+
+    if (lb_is_set(p->rotation[0]) && lb_is_set(p->target[0]))
+        status = lb_fail(call->diag, LB_INVALID, lb_call_loc(call, "target"),
+                         "'%s' has a rotation and a target; give one of them", call->node);
+    if (lb_is_set(p->fov) && lb_is_set(p->focal_length))
+        status =
+            lb_fail(call->diag, LB_INVALID, lb_call_loc(call, "focal-length"),
+                    "'%s' has a field of view and a focal length; give one of them", call->node);
+    if (lb_is_set(p->far) && p->far <= p->near)
+        status = lb_fail(call->diag, LB_INVALID, lb_call_loc(call, "far"),
+                         "'far' is %g; it has to be beyond near, which is %g", p->far, p->near);
+    return status;
+}
+
+/* Pinhole geometry: angle = 2 atan(b / 2f), b the film back's height. */
+static double vertical_fov(const camera_params *p, double aspect)
+{
+    double focal = lb_is_set(p->focal_length) ? p->focal_length : FOCAL_LENGTH;
+    double height = p->film_back[0] == p->film_back[1] ? p->film_back[0] / aspect : p->film_back[1];
+
+    if (lb_is_set(p->fov))
+        return p->fov * LB_PI / 180;
+    return 2 * lb_atan(height / (2 * focal));
+}
+
+static lb_status evaluate(const lb_task *task, lb_value *out)
+{
+    const camera_params *p = task->call.params;
+    const lb_format *format = task->call.format;
+    double aspect = format->width * format->pixel_aspect / format->height;
+    lb_item *item;
+    lb_status status = lb_scene_of_item(task->call.node, NULL, LB_ITEM_CAMERA, &out->scene, &item);
+
+    if (status)
+        return status;
+    item->trs.translation = (lb_vec3d){p->position[0], p->position[1], p->position[2]};
+    if (lb_is_set(p->rotation[0]))
+        item->trs.rotation =
+            (lb_quat){p->rotation[0], p->rotation[1], p->rotation[2], p->rotation[3]};
+    else if (lb_is_set(p->target[0]))
+        item->trs.rotation = lb_quat_look(item->trs.translation,
+                                          (lb_vec3d){p->target[0], p->target[1], p->target[2]});
+    item->camera = (lb_camera){
+        .orthographic = p->projection == ORTHOGRAPHIC,
+        .yfov_rad = vertical_fov(p, aspect),
+        .xmag = p->height / 2 * aspect,
+        .ymag = p->height / 2,
+        .near = p->near,
+        .far = lb_is_set(p->far) ? p->far : INFINITY,
+    };
+    return LB_OK;
+}
+
+const lb_op lb_op_camera = {
+    .name = "camera",
+    .summary = "A camera",
+    .group = "scene",
+    .version = 1,
+    .params = params,
+    .params_size = sizeof(camera_params),
+    .result = LB_KIND_SCENE,
+    .check = check,
+    .evaluate = evaluate,
+};

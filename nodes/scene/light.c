@@ -1,0 +1,90 @@
+/* nodes/scene/light.c: one light. */
+#include "engine/base/math.h"
+#include "engine/graph/op.h"
+
+typedef struct {
+    int type, decay;
+    double color[4], intensity, cone, cone_inner, range;
+    double position[3], rotation[4], target[3];
+} light_params;
+
+static const lb_param params[] = {
+    LB_PARAM(light_params, type, LB_CHOICE, .names = lb_light_type_names,
+             .initial = {LB_LIGHT_POINT},
+             .doc = "From a point to all sides, from a point in a cone, from far away in one "
+                    "direction, or from everywhere."),
+    LB_PARAM(light_params, color, LB_COLOR, .initial = {1, 1, 1, 1}, .doc = "Its colour."),
+    LB_PARAM(light_params, intensity, LB_NUMBER, .initial = {1}, .min = 0, .max = 1e9,
+             .doc = "With decay none, and for directional and ambient lights, the radiance of a "
+                    "white surface that faces it; with linear that at distance 1; with quadratic "
+                    "candela."),
+    LB_PARAM(light_params, decay, LB_CHOICE, .names = lb_decay_names, .initial = {LB_DECAY_NONE},
+             .doc = "How a point or spot light gets weaker with the distance."),
+    LB_PARAM(light_params, cone, LB_NUMBER, .initial = {90}, .min = 0.01, .max = 180,
+             .unit = LB_DEGREES, .doc = "Spot: the whole angle beyond which there is no light."),
+    LB_PARAM_AS(light_params, cone_inner, "cone-inner", LB_NUMBER, .initial = {0}, .min = 0,
+                .max = 180, .unit = LB_DEGREES,
+                .doc = "Spot: the whole angle within which the light is at its full strength."),
+    LB_PARAM(light_params, range, LB_NUMBER, .initial = {LB_UNSET}, .min = 1e-6, .max = 1e9,
+             .unit = LB_SCENE_UNITS,
+             .doc = "Point and spot: the distance at which the light has faded to nothing; if not "
+                    "given it never does."),
+    LB_PARAM(light_params, position, LB_VEC3, .unit = LB_SCENE_UNITS, .doc = "Where it stands."),
+    LB_PARAM(light_params, rotation, LB_ROTATION, .initial = {LB_UNSET},
+             .doc = "How it is turned from shining along -z."),
+    LB_PARAM(light_params, target, LB_VEC3, .initial = {LB_UNSET}, .unit = LB_SCENE_UNITS,
+             .doc = "The point that it shines at, instead of a rotation."),
+    {0},
+};
+
+static lb_status check(const lb_call *call)
+{
+    const light_params *p = call->params;
+
+    if (lb_is_set(p->rotation[0]) && lb_is_set(p->target[0]))
+        return lb_fail(call->diag, LB_INVALID, lb_call_loc(call, "target"),
+                       "'%s' has a rotation and a target; give one of them", call->node);
+    if (p->type == LB_LIGHT_SPOT && p->cone_inner > p->cone)
+        return lb_fail(call->diag, LB_INVALID, lb_call_loc(call, "cone-inner"),
+                       "'cone-inner' is %g; it goes up to the cone's %g", p->cone_inner, p->cone);
+    return LB_OK;
+}
+
+static lb_status evaluate(const lb_task *task, lb_value *out)
+{
+    const light_params *p = task->call.params;
+    lb_item *item;
+    lb_status status = lb_scene_of_item(task->call.node, NULL, LB_ITEM_LIGHT, &out->scene, &item);
+
+    if (status)
+        return status;
+    item->trs.translation = (lb_vec3d){p->position[0], p->position[1], p->position[2]};
+    if (lb_is_set(p->rotation[0]))
+        item->trs.rotation =
+            (lb_quat){p->rotation[0], p->rotation[1], p->rotation[2], p->rotation[3]};
+    else if (lb_is_set(p->target[0]))
+        item->trs.rotation = lb_quat_look(item->trs.translation,
+                                          (lb_vec3d){p->target[0], p->target[1], p->target[2]});
+    item->light = (lb_light){
+        .type = (lb_light_type)p->type,
+        .color = {(float)p->color[0], (float)p->color[1], (float)p->color[2]},
+        .intensity = (float)p->intensity,
+        .decay = (lb_decay)p->decay,
+        .range = lb_is_set(p->range) ? (float)p->range : INFINITY,
+        .inner_half_rad = (float)(p->cone_inner * LB_PI / 360),
+        .outer_half_rad = (float)(p->cone * LB_PI / 360),
+    };
+    return LB_OK;
+}
+
+const lb_op lb_op_light = {
+    .name = "light",
+    .summary = "A light",
+    .group = "scene",
+    .version = 1,
+    .params = params,
+    .params_size = sizeof(light_params),
+    .result = LB_KIND_SCENE,
+    .check = check,
+    .evaluate = evaluate,
+};
