@@ -38,18 +38,19 @@ Test(pattern, powers_of_two_are_nets_and_so_are_their_aligned_parts)
 Test(pattern, every_count_has_one_sample_a_column_and_a_row_and_its_mean_in_the_middle)
 {
     for (int32_t n = 1; n <= LB_MAX_SAMPLES; n++) {
-        int64_t columns = 0, rows = 0, x = 0, y = 0;
+        uint64_t columns = 0, rows = 0;
+        int64_t x = 0, y = 0;
         lb_pattern p;
 
         lb_pattern_make(n, &p);
         for (int32_t i = 0; i < n; i++) {
             cr_assert(p.x[i] >= 0 && p.x[i] < 256 && p.y[i] >= 0 && p.y[i] < 256);
-            columns |= (int64_t)1 << (p.x[i] * n / 256);
-            rows |= (int64_t)1 << (p.y[i] * n / 256);
+            columns |= (uint64_t)1 << (p.x[i] * n / 256);
+            rows |= (uint64_t)1 << (p.y[i] * n / 256);
             x += p.x[i];
             y += p.y[i];
         }
-        cr_expect(columns == rows && columns == (n == 64 ? -1 : ((int64_t)1 << n) - 1), "%d", n);
+        cr_expect(columns == rows && columns == UINT64_MAX >> (64 - n), "%d", n);
         cr_expect(x == 128 * n && y == 128 * n, "%d samples: mean %g %g", n, (double)x / (256 * n),
                   (double)y / (256 * n));
     }

@@ -450,9 +450,9 @@ Test(raster, fineness_does_not_show)
                 continue;
             cr_assert(stage_at(image[1], "A", x, y) == 1);
             cr_assert(fabs(a - b) < 0.01 * a, "pixel %d %d: %g, %g", x, y, a, b);
-            /* A fifth of a pixel, which is 0.015 of the plane here. */
+            /* Of the part of the pixel with the nearest sample: within a pixel, up to 0.02 here. */
             cr_assert(fabs(stage_at(image[0], "uv.U", x, y) - stage_at(image[1], "uv.U", x, y)) <
-                      0.003);
+                      0.02);
         }
     for (int k = 0; k < 2; k++)
         lb_image_unref(&image[k]);
