@@ -193,6 +193,13 @@ static lb_status store_color(const lb_store *store, const lb_param *param, lb_lo
         out[3] = color[3];
         return LB_OK;
     }
+    if (value->kind == LB_DATUM_NUMBERS && value->count == 1 && param->spread) {
+        if ((status = check_range(store, param, loc, value->numbers[0])) != LB_OK)
+            return status;
+        out[0] = out[1] = out[2] = value->numbers[0];
+        out[3] = 1;
+        return LB_OK;
+    }
     if (value->kind == LB_DATUM_NUMBERS && (value->count == 3 || value->count == 4)) {
         for (int32_t i = 0; i < value->count; i++) {
             if ((status = check_range(store, param, loc, value->numbers[i])) != LB_OK)
