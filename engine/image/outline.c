@@ -11,8 +11,8 @@
 #define MOST_COORDINATE ((double)LB_BOX_LIMIT)
 /* Heights on a grid add up to exactly 0 over a closed contour. */
 #define GRID 65536.0
-/* A chord lies within the curve's hull on one side, so this is at most 1 % of a pixel's area. */
-#define FLATNESS 0.01
+/* A chord lies within the curve's hull on one side, so this is well below 1 % of a pixel's area. */
+#define FLATNESS 0.0025
 #define MOST_PIECES 4096
 
 void lb_outline_clear(lb_outline *outline)

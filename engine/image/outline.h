@@ -25,7 +25,7 @@ void lb_outline_clear(lb_outline *outline);
 /* Begins a contour; the one before is closed by a line. */
 void lb_outline_move(lb_outline *outline, double x, double y);
 void lb_outline_line(lb_outline *outline, double x, double y);
-/* Bezier curves with one and with two control points, flattened within 0.01 pixels. */
+/* Bezier curves with one and with two control points, flattened within 0.0025 pixels. */
 void lb_outline_conic(lb_outline *outline, double cx, double cy, double x, double y);
 void lb_outline_cubic(lb_outline *outline, double cx, double cy, double dx, double dy, double x,
                       double y);

@@ -157,11 +157,6 @@ static lb_space file_space(const lb_call *call, const lb_media_info *info)
         if (primaries_near(&known, &info->primaries))
             return linear[i];
     }
-    if (info->has_primaries)
-        lb_warn(call->diag, lb_call_loc(call, "file"),
-                "the file names primaries of no space known here; it is taken as %s; 'space' says "
-                "otherwise",
-                lb_space_names[info->space]);
     return info->space;
 }
 
@@ -207,10 +202,7 @@ static placing place(const lb_call *call, const lb_media_info *info)
     const lb_format *format = call->format;
     lb_box d = info->display;
     int32_t width = lb_box_width(d), height = lb_box_height(d);
-    placing at = {
-        .scale = {format->scale, format->scale},
-          .pixel_aspect = info->pixel_aspect
-    };
+    placing at = {.scale = {format->scale, format->scale}, .pixel_aspect = info->pixel_aspect};
 
     at.file_data = lb_box_shift(info->data, -d.x0, -d.y0);
     if (p->fit == FIT_NONE) {
@@ -231,23 +223,50 @@ static placing place(const lb_call *call, const lb_media_info *info)
     return at;
 }
 
+static bool has_channel(const lb_media_info *info, const char *name)
+{
+    for (int32_t i = 0; i < info->channel_count; i++)
+        if (strcmp(info->channels[i], name) == 0)
+            return true;
+    return false;
+}
+
+/* True for the Y of a layer without R, G and B, which becomes those three. */
+static bool is_grey(const lb_media_info *info, const char *name)
+{
+    static const char colors[] = "RGB";
+    size_t last = strlen(name) - 1;
+    char other[LB_CHANNEL_NAME];
+
+    if (name[last] != 'Y' || (last > 0 && name[last - 1] != '.'))
+        return false;
+    memcpy(other, name, last + 2);
+    for (int c = 0; c < 3; c++) {
+        other[last] = colors[c];
+        if (has_channel(info, other))
+            return false;
+    }
+    return true;
+}
+
 /* The names of the channels that lb_media_read_memory gives for this file. */
 static const lb_channels *channels_of(const lb_call *call, const lb_media_info *info)
 {
     const char *names[LB_MAX_CHANNELS + 4];
-    bool spread = file_space(call, info) != LB_SPACE_RAW, has_red = false;
+    bool spread = file_space(call, info) != LB_SPACE_RAW;
     int32_t count = 0;
 
-    for (int32_t i = 0; i < info->channel_count; i++)
-        has_red = has_red || strcmp(info->channels[i], "R") == 0;
     for (int32_t i = 0; i < info->channel_count && count < LB_MAX_CHANNELS; i++) {
-        if (spread && !has_red && strcmp(info->channels[i], "Y") == 0) {
-            names[count++] = "R";
-            names[count++] = "G";
-            names[count++] = "B";
-        } else {
-            names[count++] = info->channels[i];
+        const char *name = info->channels[i];
+
+        if (!spread || !is_grey(info, name)) {
+            names[count++] = name;
+            continue;
         }
+        for (int c = 0; c < 3; c++)
+            if (!(names[count++] = lb_arena_printf(call->arena, "%.*s%c", (int)strlen(name) - 1,
+                                                   name, "RGB"[c])))
+                return NULL;
     }
     names[count] = NULL;
     return lb_channels_make(call->arena, names);

@@ -286,6 +286,10 @@ static lb_status font_open(const lb_call *call, font *f)
 
 /* ---- Outlines ---- */
 
+/* TrueType leaves points out that lie between two control points. FreeType puts them in as whole
+ * numbers, which would be off by half a font unit: so coordinates are 2^FINER times finer. */
+#define FINER 6
+
 /* A glyph on its way from font units, y up, to frame pixels. */
 typedef struct pen {
     lb_outline *outline;
@@ -333,8 +337,8 @@ static int cubic_to(const FT_Vector *first, const FT_Vector *second, const FT_Ve
 /* Adds glyph `id` with its origin at (x, y). A damaged glyph shows nothing. */
 static lb_status add_glyph(const font *f, uint32_t id, double x, double y, lb_outline *outline)
 {
-    static const FT_Outline_Funcs functions = {move_to, line_to, conic_to, cubic_to, 0, 0};
-    pen p = {outline, x, y, f->scale};
+    static const FT_Outline_Funcs functions = {move_to, line_to, conic_to, cubic_to, FINER, 0};
+    pen p = {outline, x, y, f->scale / (1 << FINER)};
 
     if (FT_Load_Glyph(f->outlines, id, FT_LOAD_NO_SCALE | FT_LOAD_NO_HINTING | FT_LOAD_NO_BITMAP))
         return LB_OK;
@@ -381,8 +385,7 @@ static lb_status set_line(const lb_call *call, font *f, hb_buffer_t *buffer, con
     double tracking = p->tracking / 1000 * p->size;
     hb_feature_t apart[2] = {
         {HB_TAG('l', 'i', 'g', 'a'), 0, HB_FEATURE_GLOBAL_START, HB_FEATURE_GLOBAL_END},
-        {HB_TAG('c', 'l', 'i', 'g'), 0, HB_FEATURE_GLOBAL_START, HB_FEATURE_GLOBAL_END}
-    };
+        {HB_TAG('c', 'l', 'i', 'g'), 0, HB_FEATURE_GLOBAL_START, HB_FEATURE_GLOBAL_END}};
     const hb_glyph_position_t *position;
     const hb_glyph_info_t *info;
     lb_status status = LB_OK;
