@@ -103,8 +103,8 @@ static void make_grid(uint32_t seed, lb_vec3 grid[CELLS + 1][CELLS + 1])
 {
     for (uint32_t j = 0; j <= CELLS; j++)
         for (uint32_t i = 0; i <= CELLS; i++) {
-            double dx = (double)lb_random_float(seed, i, j, 0) - 0.5;
-            double dy = (double)lb_random_float(seed, i, j, 1) - 0.5;
+            double dx = (lb_random_u32(seed, i, j, 0) % 9) / 8.0 - 0.5;
+            double dy = (lb_random_u32(seed, i, j, 1) % 9) / 8.0 - 0.5;
 
             grid[j][i] = at_pixel(4 + 4 * i + 2 * dx, 4 + 4 * j + 2 * dy);
         }
@@ -155,6 +155,66 @@ Test(cover, a_corner_on_a_sample_is_covered_once)
         lb_image_unref(&image);
     }
     cr_expect(sum == 1, "%g", sum);
+}
+
+/* Is a place inside a triangle, in 1/16384 pixel, in whole numbers? On an edge: of a left one,
+ * which has its inside at its right, and of a top one, yes. */
+static bool is_inside(const int64_t x[3], const int64_t y[3], int64_t px, int64_t py)
+{
+    int64_t area = (x[1] - x[0]) * (y[2] - y[0]) - (x[2] - x[0]) * (y[1] - y[0]);
+
+    for (int i = 0; i < 3; i++) {
+        int a = area > 0 ? i : (i + 1) % 3, b = area > 0 ? (i + 1) % 3 : i;
+        int64_t dx = x[b] - x[a], dy = y[b] - y[a];
+        int64_t side = dx * (py - y[a]) - dy * (px - x[a]);
+
+        if (side < 0 || (side == 0 && !(dy < 0 || (dy == 0 && dx > 0))))
+            return false;
+    }
+    return area != 0;
+}
+
+/* Every sample of triangles of all sizes against whole numbers of 64 bits. */
+Test(cover, samples_are_decided_exactly)
+{
+    for (uint32_t k = 0; k < 600; k++) {
+        int32_t samples = 1 << k % 7;
+        double size = 0.1 * lb_exp2((double)lb_random_float(k, 0, 0, 7) * 12);
+        int64_t x[3], y[3];
+        lb_pattern pattern;
+        lb_vec3 c[3];
+        lb_image *image;
+
+        for (uint32_t i = 0; i < 3; i++) {
+            /* Coarse steps now and then, so that samples lie on edges. */
+            int64_t step = k % 3 ? 1 : 1 << 11;
+
+            x[i] =
+                (int64_t)((16 + size * ((double)lb_random_float(k, i, 1, 7) - 0.5)) * 16384) / step;
+            y[i] =
+                (int64_t)((16 + size * ((double)lb_random_float(k, i, 2, 7) - 0.5)) * 16384) / step;
+            x[i] *= step;
+            y[i] *= step;
+            c[i] = at_pixel((double)x[i] / 16384, (double)y[i] / 16384);
+            /* The corner as float holds it. */
+            x[i] = (int64_t)((double)c[i].x * 16384) + SIZE / 2 * 16384;
+            y[i] = SIZE / 2 * 16384 - (int64_t)((double)c[i].y * 16384);
+        }
+        lb_pattern_make(samples, &pattern);
+        image = render_corners(c, 1, samples);
+        for (int32_t j = 0; j < SIZE; j++)
+            for (int32_t i = 0; i < SIZE; i++) {
+                int32_t count = 0;
+
+                for (int32_t s = 0; s < samples; s++)
+                    count += is_inside(x, y, (int64_t)i * 16384 + pattern.x[s] * 64,
+                                       (int64_t)j * 16384 + pattern.y[s] * 64);
+                cr_assert(stage_at(image, "A", i, j) * samples == count,
+                          "triangle %u, size %g, pixel %d %d: %g of %d, not %d", k, size, i, j,
+                          stage_at(image, "A", i, j) * samples, samples, count);
+            }
+        lb_image_unref(&image);
+    }
 }
 
 /* Large triangles go another way than small ones, and clipped ones yet another: the same samples.
