@@ -198,7 +198,8 @@ static inline float lb_sine_f32(float r, uint32_t cosine, uint32_t quadrant)
                                                                                   << 30);
 }
 
-/* sin x. At most 1.5 ulp for |x| <= 2^20; beyond that only within -1 .. 1. */
+/* sin x. At most 1.5 ulp for |x| <= 2^20; beyond that only within -1 .. 1. sin -0 is
+ * +0. */
 static inline float lb_sinf(float x)
 {
     uint32_t quadrant;

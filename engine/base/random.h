@@ -14,7 +14,7 @@ float lb_random_float(uint32_t a, uint32_t b, uint32_t c, uint32_t d);
 double lb_noise1(double x, uint32_t seed);
 double lb_noise2(double x, double y, uint32_t seed);
 double lb_noise3(double x, double y, double z, uint32_t seed);
-/* One row of 3D noise at (x0 + i * dx, y, z), i < count, in float: lb_noise3 within 4e-7. The sums
+/* One row of 3D noise at (x0 + i * dx, y, z), i < count, in float: lb_noise3 within 1e-6. The sums
  * are made in double; where x0 and dx are multiples of 2^-20 they are exact, and a row may be cut
  * anywhere without a bit changing. */
 void lb_noise3_row(float *out, int32_t count, double x0, double dx, double y, double z,

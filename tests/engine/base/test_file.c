@@ -282,29 +282,16 @@ Test(file, paths)
     static const struct {
         const char *base, *name, *joined;
     } joins[] = {
-        {"a",  "b",   "a/b"   },
-        {"a/", "b",   "a/b"   },
-        {"/",  "b",   "/b"    },
-        {"",   "b",   "b"     },
-        {".",  "b",   "b"     },
-        {NULL, "b",   "b"     },
-        {"a",  "/b",  "/b"    },
-        {"..", "b/c", "../b/c"},
+        {"a", "b", "a/b"}, {"a/", "b", "a/b"}, {"/", "b", "/b"},  {"", "b", "b"},
+        {".", "b", "b"},   {NULL, "b", "b"},   {"a", "/b", "/b"}, {"..", "b/c", "../b/c"},
     };
     static const struct {
         const char *path, *folder, *extension;
     } parts[] = {
-        {"a/b.png",       "a",   "png"},
-        {"b.png",         ".",   "png"},
-        {"/b.tar.gz",     "/",   "gz" },
-        {"//b",           "/",   ""   },
-        {"/a/b",          "/a",  ""   },
-        {"a//b",          "a",   ""   },
-        {"a.d/b",         "a.d", ""   },
-        {".hidden",       ".",   ""   },
-        {"a/.hidden.png", "a",   "png"},
-        {"end.",          ".",   ""   },
-        {"",              ".",   ""   },
+        {"a/b.png", "a", "png"}, {"b.png", ".", "png"}, {"/b.tar.gz", "/", "gz"},
+        {"//b", "/", ""},        {"/a/b", "/a", ""},    {"a//b", "a", ""},
+        {"a.d/b", "a.d", ""},    {".hidden", ".", ""},  {"a/.hidden.png", "a", "png"},
+        {"end.", ".", ""},       {"", ".", ""},
     };
 
     for (size_t i = 0; i < sizeof joins / sizeof joins[0]; i++) {

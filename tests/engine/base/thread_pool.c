@@ -1,6 +1,7 @@
 /* tests/engine/base/thread_pool.c: the thread pool. A plain program, so that ThreadSanitizer can
  * run it; every answer is a sum or an order that arithmetic gives. */
 #include <pthread.h>
+#include <sched.h>
 #include <signal.h>
 #include <stdatomic.h>
 #include <stdio.h>
@@ -23,6 +24,13 @@ static int failures;
             fputc('\n', stderr);                                                                   \
         }                                                                                          \
     } while (0)
+
+static void nap(long ns)
+{
+    struct timespec pause = {0, ns};
+
+    nanosleep(&pause, NULL);
+}
 
 static lb_pool *new_pool(int32_t threads)
 {
@@ -56,6 +64,8 @@ static lb_status add_range(void *context, int32_t begin, int32_t end, int32_t wo
         atomic_fetch_add(&s->wrong, 1);
     for (int32_t i = begin; i < end; i++)
         sum += i;
+    if (begin / s->grain % 16 == 3)
+        sched_yield(); /* others get their turn while this one has its number */
     s->of_piece[begin / s->grain] = sum;
     atomic_store(&s->is_running[worker], 0);
     return LB_OK;
@@ -92,6 +102,51 @@ static void test_sums(lb_pool *pool)
             for (size_t k = 0; k < sizeof grains / sizeof grains[0]; k++)
                 EXPECT(run_sum(pool, counts[i], grains[k]) == 0, "%d by %d on %d", counts[i],
                        grains[k], lb_pool_threads(pool));
+}
+
+/* ---- All threads work, and each has its own number ---- */
+
+typedef struct meeting {
+    int32_t threads;
+    atomic_int here, by_worker[64];
+} meeting;
+
+/* A piece for each thread that ends only when all have begun: with a thread fewer at work the last
+ * would never come, so each gives up after ten seconds. */
+static lb_status meet(void *context, int32_t begin, int32_t end, int32_t worker)
+{
+    meeting *m = context;
+
+    (void)begin;
+    (void)end;
+    atomic_fetch_add(&m->by_worker[worker], 1);
+    atomic_fetch_add(&m->here, 1);
+    for (int i = 0; i < 100000 && atomic_load(&m->here) < m->threads; i++)
+        nap(100000);
+    return atomic_load(&m->here) < m->threads ? LB_LIMIT : LB_OK;
+}
+
+static lb_status meet_inside(void *context, int32_t begin, int32_t end, int32_t worker)
+{
+    meeting inner = {.threads = 2};
+
+    (void)end;
+    (void)worker;
+    return begin == 0 ? lb_pool_for(context, 2, 1, meet, &inner) : LB_OK;
+}
+
+static void test_meeting(lb_pool *pool)
+{
+    for (int round = 0; round < 20; round++) {
+        meeting m = {.threads = lb_pool_threads(pool)};
+
+        EXPECT(lb_pool_for(pool, m.threads, 1, meet, &m) == LB_OK, "%d threads", m.threads);
+        for (int32_t i = 0; i < m.threads; i++)
+            EXPECT(atomic_load(&m.by_worker[i]) == 1, "worker %d of %d: %d times", i, m.threads,
+                   atomic_load(&m.by_worker[i]));
+        if (m.threads > 1)
+            EXPECT(lb_pool_for(pool, 2, 1, meet_inside, pool) == LB_OK, "inner loop gets help");
+    }
 }
 
 /* ---- Loops inside loops ---- */
@@ -164,12 +219,11 @@ typedef struct failing {
 static lb_status fail_some(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     failing *f = context;
-    volatile int work = 0;
 
     (void)end;
     (void)worker;
-    for (int i = 0; i < (begin * 7919) % 2000; i++)
-        work = work + i;
+    if (begin % 3 == 0) /* where the lowest failure is: let those behind it fail first */
+        nap(begin == f->fail_from ? 300000 : 20000);
     atomic_fetch_add(&f->ran[begin], 1);
     if (begin < f->fail_from || (begin - f->fail_from) % f->step)
         return LB_OK;
@@ -297,11 +351,10 @@ static void test_ending(void)
 {
     for (int round = 0; round < 100; round++) {
         lb_pool *pool = new_pool(1 + round % 4);
-        struct timespec pause = {0, (round % 7) * 10000};
 
         if (round % 3)
             EXPECT(run_sum(pool, 50, 3) == 0, "round %d", round);
-        nanosleep(&pause, NULL);
+        nap((round % 7) * 10000);
         lb_pool_free(&pool);
     }
 }
@@ -353,6 +406,7 @@ int main(void)
     sigaction(SIGUSR1, &action, NULL);
     for (size_t i = 0; i < sizeof counts / sizeof counts[0]; i++) {
         lb_pool *pool = new_pool(counts[i]);
+        test_meeting(pool);
         test_sums(pool);
         test_nested(pool);
         test_callers(pool);
