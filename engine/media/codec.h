@@ -14,6 +14,17 @@ typedef struct lb_encoded {
     size_t count;
 } lb_encoded;
 
+/* Memory for libraries: zeroed, counted, limited; lb_free. */
+#define LB_CODEC_BLOCK_MAX ((size_t)8 << 30) /* 2^31 floats */
+void *lb_codec_alloc(size_t bytes);
+void *lb_codec_calloc(size_t count, size_t size);
+void *lb_codec_realloc(void *block, size_t bytes);
+/* Whether one of these failed on this thread since this was last asked. */
+bool lb_codec_ran_out(void);
+/* The same as zlib wants it. */
+void *lb_codec_zalloc(void *opaque, unsigned count, unsigned size);
+void lb_codec_zfree(void *opaque, void *block);
+
 typedef enum lb_format {
     LB_FORMAT_UNKNOWN,
     LB_FORMAT_PNG,

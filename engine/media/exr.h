@@ -49,10 +49,6 @@ bool lb_exr_find_chroma(const lb_exr_part *part, int32_t c, int32_t *y, int32_t 
 void lb_exr_rgb_name(const lb_exr_part *part, int32_t c, char name[LB_CHANNEL_NAME]);
 
 exr_result_t lb_exr_report(lb_status status); /* as the library's callbacks want it */
-void *lb_exr_alloc(size_t bytes);
-/* Whether lb_exr_alloc failed on this thread since this was last asked. */
-bool lb_exr_ran_out(void);
-
 /* Luminance Y and chroma to R, G, B in the box `data`. Chroma may be sampled at every second pixel
  * and row. `y` becomes G. On failure *r and *b are NULL. */
 LB_MUST_CHECK lb_status lb_exr_chroma_to_rgb(lb_pool *pool, lb_box data, const lb_plane *ry,

@@ -16,26 +16,6 @@
 const char *const lb_exr_compressions[] = {"none",  "rle", "zips", "zip",  "piz",
                                            "pxr24", "b44", "b44a", "dwaa", "dwab"};
 
-/* The library's allocator is given no context, and some of its decompressors call damage a lack of
- * memory; so whether there was one is noted where it happens, on the thread where it happens. */
-static _Thread_local bool ran_out;
-
-void *lb_exr_alloc(size_t bytes)
-{
-    void *block = lb_alloc(1, bytes ? bytes : 1);
-
-    ran_out = ran_out || !block;
-    return block;
-}
-
-bool lb_exr_ran_out(void)
-{
-    bool did = ran_out;
-
-    ran_out = false;
-    return did;
-}
-
 exr_result_t lb_exr_report(lb_status status)
 {
     switch (status) {
@@ -81,7 +61,7 @@ static int64_t memory_read(exr_const_context_t context, void *user, void *buffer
 
 static lb_status fail_exr(const lb_encoded *file, exr_result_t code)
 {
-    if (lb_exr_ran_out() || code == EXR_ERR_OUT_OF_MEMORY)
+    if (lb_codec_ran_out() || code == EXR_ERR_OUT_OF_MEMORY)
         return lb_fail(file->diag, LB_MEMORY, file->loc, "'%s': no room for its header",
                        file->name);
     return lb_fail(file->diag, LB_FORMAT, file->loc, "'%s' is a damaged EXR: its header says: %s",
@@ -304,13 +284,13 @@ lb_status lb_exr_open(const lb_encoded *file, lb_exr_file *out)
 
     *out = (lb_exr_file){.file = file};
     start.error_handler_fn = be_silent;
-    start.alloc_fn = lb_exr_alloc;
+    start.alloc_fn = lb_codec_alloc;
     start.free_fn = lb_free;
     start.user_data = (void *)file; /* only read */
     start.read_fn = memory_read;
     start.size_fn = memory_size;
     start.flags = EXR_CONTEXT_FLAG_SILENT_HEADER_PARSE;
-    lb_exr_ran_out();
+    lb_codec_ran_out();
     if ((code = exr_start_read(&out->context, "memory", &start)) != EXR_ERR_SUCCESS) {
         out->context = NULL;
         return fail_exr(file, code);

@@ -181,7 +181,7 @@ static lb_status read_chunks(void *context, int32_t begin, int32_t end, int32_t 
         exr_chunk_info_t info;
         exr_result_t code;
 
-        lb_exr_ran_out();
+        lb_codec_ran_out();
         b->box = chunk_box(r->part, chunk);
         if (r->damage[chunk] != EXR_ERR_SUCCESS) {
             clear_chunk(r, b->box);
@@ -190,7 +190,7 @@ static lb_status read_chunks(void *context, int32_t begin, int32_t end, int32_t 
         if ((code = find_chunk(r, chunk, b->box, &info)) == EXR_ERR_SUCCESS &&
             (code = start_pipeline(b, &info)) == EXR_ERR_SUCCESS)
             code = exr_decoding_run(r->exr->context, r->index, &b->pipeline);
-        if (lb_exr_ran_out())
+        if (lb_codec_ran_out())
             return LB_MEMORY;
         if (code == EXR_ERR_OUT_OF_MEMORY) /* so some decompressors call what they cannot undo */
             code = EXR_ERR_CORRUPT_CHUNK;
@@ -245,9 +245,9 @@ static lb_status survey(reading *r, bool partial)
     for (int32_t i = 0; i < r->chunk_count; i++) {
         exr_chunk_info_t info;
 
-        lb_exr_ran_out();
+        lb_codec_ran_out();
         r->damage[i] = find_chunk(r, i, chunk_box(r->part, i), &info);
-        if (lb_exr_ran_out())
+        if (lb_codec_ran_out())
             return lb_fail(r->exr->file->diag, LB_MEMORY, r->exr->file->loc,
                            "'%s': no room for its table of blocks", r->exr->file->name);
     }

@@ -61,7 +61,7 @@ static bool reserve(memory_file *out, size_t capacity)
 
     if (capacity <= out->capacity)
         return true;
-    if (!(grown = lb_realloc(out->bytes, capacity, 1)))
+    if (!(grown = lb_codec_realloc(out->bytes, capacity)))
         return false;
     out->bytes = grown;
     out->capacity = capacity;
@@ -237,7 +237,9 @@ static exr_result_t start_pipeline(bench *b, const exr_chunk_info_t *info)
 
 static lb_status status_of(exr_result_t code)
 {
-    return code == EXR_ERR_SUCCESS ? LB_OK : code == EXR_ERR_OUT_OF_MEMORY ? LB_MEMORY : LB_IO;
+    if (code == EXR_ERR_SUCCESS)
+        return LB_OK;
+    return lb_codec_ran_out() || code == EXR_ERR_OUT_OF_MEMORY ? LB_MEMORY : LB_IO;
 }
 
 static lb_status make_chunks(void *context, int32_t begin, int32_t end, int32_t worker)
@@ -333,11 +335,12 @@ static lb_status encode(writer *w)
     lb_status status;
 
     start.error_handler_fn = be_silent;
-    start.alloc_fn = lb_exr_alloc;
+    start.alloc_fn = lb_codec_alloc;
     start.free_fn = lb_free;
     start.user_data = &w->out;
     start.write_fn = memory_write;
     /* A name under which nothing can be, so that nothing can be deleted. */
+    lb_codec_ran_out();
     code = exr_start_write(&w->context, "/dev/null/frame.exr", EXR_WRITE_FILE_DIRECTLY, &start);
     if (code != EXR_ERR_SUCCESS) {
         w->context = NULL;

@@ -12,18 +12,6 @@
 
 enum { NOT_SET_UP, INFLATES, DEFLATES };
 
-static void *zlib_alloc(void *opaque, unsigned count, unsigned size)
-{
-    (void)opaque;
-    return lb_exr_alloc((size_t)count * size);
-}
-
-static void zlib_free(void *opaque, void *block)
-{
-    (void)opaque;
-    lb_free(block);
-}
-
 void lb_exr_zip_clear(lb_exr_zip *zip)
 {
     if (zip->mode == INFLATES)
@@ -37,7 +25,7 @@ void lb_exr_zip_clear(lb_exr_zip *zip)
 static lb_status set_up(lb_exr_zip *zip, int mode, size_t room)
 {
     if (zip->mode == NOT_SET_UP) {
-        zip->stream = (z_stream){.zalloc = zlib_alloc, .zfree = zlib_free};
+        zip->stream = (z_stream){.zalloc = lb_codec_zalloc, .zfree = lb_codec_zfree};
         if ((mode == INFLATES ? inflateInit(&zip->stream)
                               : deflateInit2(&zip->stream, 1, Z_DEFLATED, 15, 9, Z_RLE)) != Z_OK)
             return LB_MEMORY;
@@ -46,7 +34,7 @@ static lb_status set_up(lb_exr_zip *zip, int mode, size_t room)
     if (room > zip->room) {
         lb_free(zip->bytes);
         zip->room = 0;
-        if (!(zip->bytes = lb_exr_alloc(room)))
+        if (!(zip->bytes = lb_codec_alloc(room)))
             return LB_MEMORY;
         zip->room = room;
     }

@@ -20,24 +20,9 @@ typedef struct reader {
     bool has_transparency; /* tRNS */
 } reader;
 
-static void *png_malloc(size_t bytes)
-{
-    return lb_alloc(1, bytes);
-}
-
-static void *png_calloc(size_t count, size_t size)
-{
-    return lb_alloc(count, size);
-}
-
-static void *png_realloc(void *block, size_t bytes)
-{
-    return lb_realloc(block, 1, bytes);
-}
-
 static lb_status fail_png(const lb_encoded *file, int error)
 {
-    if (error == SPNG_EMEM)
+    if (lb_codec_ran_out() || error == SPNG_EMEM)
         return lb_fail(file->diag, LB_MEMORY, file->loc, "'%s': no room to decode it", file->name);
     return lb_fail(file->diag, LB_FORMAT, file->loc, "'%s' is a damaged PNG: %s", file->name,
                    spng_strerror(error));
@@ -90,7 +75,7 @@ static int32_t name_channels(const reader *png, const char **names)
 /* Reads up to the first pixel and refuses what is too big. Close in any case. */
 static lb_status open_png(const lb_encoded *file, reader *out)
 {
-    struct spng_alloc memory = {png_malloc, png_realloc, png_calloc, lb_free};
+    struct spng_alloc memory = {lb_codec_alloc, lb_codec_realloc, lb_codec_calloc, lb_free};
     struct spng_trns transparency;
     const char *names[4];
     uint64_t pixels, row_bits;
@@ -98,6 +83,7 @@ static lb_status open_png(const lb_encoded *file, reader *out)
     int error;
 
     *out = (reader){0};
+    lb_codec_ran_out();
     if (!(out->context = spng_ctx_new2(&memory, 0)))
         return fail_png(file, SPNG_EMEM);
     if ((error = set_up(out->context, file)) != 0 ||

@@ -167,21 +167,9 @@ static size_t filter_band(const writer *w, desk *d, int32_t first, int32_t last)
     return put;
 }
 
-static void *zlib_alloc(void *opaque, unsigned count, unsigned size)
-{
-    (void)opaque;
-    return lb_alloc(count, size);
-}
-
-static void zlib_free(void *opaque, void *block)
-{
-    (void)opaque;
-    lb_free(block);
-}
-
 static lb_status compress_band(const uint8_t *bytes, size_t count, bool is_last, band *out)
 {
-    z_stream stream = {.zalloc = zlib_alloc, .zfree = zlib_free};
+    z_stream stream = {.zalloc = lb_codec_zalloc, .zfree = lb_codec_zfree};
     size_t room;
     lb_status status = LB_MEMORY;
 

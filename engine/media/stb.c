@@ -12,24 +12,11 @@
 #include "engine/media/codec.h"
 #include "engine/media/display.h"
 
-/* The largest picture that lb_check_room lets through: 2^31 pixels are refused by memory first. */
-#define STB_BLOCK_MAX ((size_t)4 << 30)
-
-static void *stb_alloc(size_t bytes)
-{
-    return bytes <= STB_BLOCK_MAX ? lb_alloc(1, bytes) : NULL;
-}
-
-static void *stb_realloc(void *block, size_t bytes)
-{
-    return bytes <= STB_BLOCK_MAX ? lb_realloc(block, 1, bytes) : NULL;
-}
-
-#define STBI_MALLOC(bytes) stb_alloc(bytes)
-#define STBI_REALLOC(block, bytes) stb_realloc((block), (bytes))
+#define STBI_MALLOC(bytes) lb_codec_alloc(bytes)
+#define STBI_REALLOC(block, bytes) lb_codec_realloc((block), (bytes))
 #define STBI_FREE(block) lb_free(block)
-#define STBIW_MALLOC(bytes) stb_alloc(bytes)
-#define STBIW_REALLOC(block, bytes) stb_realloc((block), (bytes))
+#define STBIW_MALLOC(bytes) lb_codec_alloc(bytes)
+#define STBIW_REALLOC(block, bytes) lb_codec_realloc((block), (bytes))
 #define STBIW_FREE(block) lb_free(block)
 #define STBI_ONLY_JPEG
 #define STBI_ONLY_HDR
@@ -67,7 +54,7 @@ static lb_status fail_stb(const lb_encoded *file, lb_format format)
 {
     const char *reason = stbi_failure_reason();
 
-    if (reason && strcmp(reason, "outofmem") == 0)
+    if (lb_codec_ran_out())
         return lb_fail(file->diag, LB_MEMORY, file->loc, "'%s': no room to decode it", file->name);
     return lb_fail(file->diag, LB_FORMAT, file->loc, "'%s' cannot be read as %s: %s", file->name,
                    formats[format].name, reason ? reason : "damaged");
@@ -89,6 +76,7 @@ static lb_status read_header(const lb_encoded *file, lb_format format, int32_t *
 
     if (file->count > INT_MAX)
         return lb_fail(file->diag, LB_LIMIT, file->loc, "'%s' has more than 2 GiB", file->name);
+    lb_codec_ran_out();
     if (!stbi_info_from_memory(file->bytes, (int)file->count, &w, &h, &n))
         return fail_stb(file, format);
     if (n < 1 || n > 4)
@@ -246,7 +234,7 @@ static void pour(void *context, void *data, int size)
 
     if (!s->failed && wanted > s->capacity) {
         size_t capacity = wanted < 32768 ? 65536 : wanted * 2;
-        uint8_t *grown = lb_realloc(s->bytes, capacity, 1);
+        uint8_t *grown = lb_codec_realloc(s->bytes, capacity);
 
         s->failed = !grown;
         if (grown) {

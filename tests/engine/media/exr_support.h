@@ -226,11 +226,13 @@ static inline exr_context_t open_exr(exr_bytes *in)
     return context;
 }
 
-/* One channel of a scanline part as floats, by the library's own routines; free. */
+/* One channel of a scanline part as floats, by the library's own routines; free. The others are
+ * decoded too: for files with four channels of one type the library does not look whether there
+ * is a place for each. */
 static inline float *exr_channel_floats(exr_context_t context, const char *name, lb_box data)
 {
-    size_t width = (size_t)lb_box_width(data);
-    float *out = malloc(width * (size_t)lb_box_height(data) * 4);
+    size_t width = (size_t)lb_box_width(data), size = width * (size_t)lb_box_height(data) * 4;
+    float *out = malloc(size), *others = malloc(size);
     int32_t lines;
     bool found = false;
 
@@ -243,11 +245,11 @@ static inline float *exr_channel_floats(exr_context_t context, const char *name,
         exr_check(exr_decoding_initialize(context, 0, &info, &decode), "initialize");
         for (int c = 0; c < decode.channel_count; c++) {
             exr_coding_channel_info_t *channel = &decode.channels[c];
+            bool is_it = strcmp(channel->channel_name, name) == 0;
 
-            if (strcmp(channel->channel_name, name) != 0)
-                continue;
-            found = true;
-            channel->decode_to_ptr = (uint8_t *)(out + (size_t)(y - data.y0) * width);
+            found = found || is_it;
+            channel->decode_to_ptr =
+                (uint8_t *)((is_it ? out : others) + (size_t)(y - data.y0) * width);
             channel->user_data_type = EXR_PIXEL_FLOAT;
             channel->user_bytes_per_element = 4;
             channel->user_pixel_stride = 4;
@@ -257,6 +259,7 @@ static inline float *exr_channel_floats(exr_context_t context, const char *name,
         exr_check(exr_decoding_run(context, 0, &decode), "exr_decoding_run");
         exr_decoding_destroy(context, &decode);
     }
+    free(others);
     if (!found)
         support_die("no such channel", name);
     return out;
