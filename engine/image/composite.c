@@ -36,19 +36,19 @@ const char *const lb_blend_names[] = {
 static const struct factors {
     float a0, a1, b0, b1;
 } factors[] = {
-    [LB_CLEAR] = {0, 0,  0, 0 },
-    [LB_COPY] = {1, 0,  0, 0 },
-    [LB_DESTINATION] = {0, 0,  1, 0 },
-    [LB_SOURCE_OVER] = {1, 0,  1, -1},
-    [LB_DESTINATION_OVER] = {1, -1, 1, 0 },
-    [LB_SOURCE_IN] = {0, 1,  0, 0 },
-    [LB_DESTINATION_IN] = {0, 0,  0, 1 },
-    [LB_SOURCE_OUT] = {1, -1, 0, 0 },
-    [LB_DESTINATION_OUT] = {0, 0,  1, -1},
-    [LB_SOURCE_ATOP] = {0, 1,  1, -1},
-    [LB_DESTINATION_ATOP] = {1, -1, 0, 1 },
+    [LB_CLEAR] = {0, 0, 0, 0},
+    [LB_COPY] = {1, 0, 0, 0},
+    [LB_DESTINATION] = {0, 0, 1, 0},
+    [LB_SOURCE_OVER] = {1, 0, 1, -1},
+    [LB_DESTINATION_OVER] = {1, -1, 1, 0},
+    [LB_SOURCE_IN] = {0, 1, 0, 0},
+    [LB_DESTINATION_IN] = {0, 0, 0, 1},
+    [LB_SOURCE_OUT] = {1, -1, 0, 0},
+    [LB_DESTINATION_OUT] = {0, 0, 1, -1},
+    [LB_SOURCE_ATOP] = {0, 1, 1, -1},
+    [LB_DESTINATION_ATOP] = {1, -1, 0, 1},
     [LB_XOR] = {1, -1, 1, -1},
-    [LB_LIGHTER] = {1, 0,  1, 0 },
+    [LB_LIGHTER] = {1, 0, 1, 0},
 };
 
 static inline float smaller(float a, float b)

@@ -20,6 +20,8 @@ LB_MUST_CHECK lb_status lb_convolve_gaussian(lb_pool *pool, const lb_plane *in,
 int32_t lb_disc_reach(double radius);
 /* The disc's area in the pixel square (dx, dy) pixels from its middle, over the whole area. */
 double lb_disc_weight(double radius, int32_t dx, int32_t dy);
+/* Area of the disc about (0, 0) within x0 .. x1, y0 .. y1, all of them >= 0. */
+double lb_disc_area(double radius, double x0, double x1, double y0, double y1);
 
 /* Uniform disc of `radius` pixels, each pixel weighted by its exact area in the disc. */
 LB_MUST_CHECK lb_status lb_convolve_disc(lb_pool *pool, const lb_plane *in, double radius,

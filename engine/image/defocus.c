@@ -1,88 +1,178 @@
-/* engine/image/defocus.c */
+/* engine/image/defocus.c
+ *
+ * Method (docs/methods.md): every pixel is scattered over the exact disc of its circle of
+ * confusion, in slices of equal blur from front to back (defocus_sources.h, defocus_discs.h,
+ * defocus_tile.h). A slice takes the room that those before it left, so what is sharp in front
+ * keeps what is behind it out, and a blurred edge in front lets through what it does not cover;
+ * what that uncovers is estimated (defocus_hidden.c). Where all slices leave room, because what is
+ * behind a sharp edge is not in the picture, the result is divided by what there is. */
 #include "engine/image/defocus.h"
 
 #include <math.h>
-#include <stdlib.h>
 
+#include "engine/base/math.h"
 #include "engine/image/convolve.h"
+#include "engine/image/defocus_tile.h"
+#include "engine/image/extend.h"
 
-#define GRAIN 8
 #define MOST_RADIUS 512.0
 
+static double limited(double max_radius)
+{
+    return max_radius > 0 ? fmin(max_radius, MOST_RADIUS) : 0; /* NaN is 0 */
+}
+
+/* Discs reach so far, and what they hide is looked for around them; a few pixels more for squares
+ * that are spread as one. */
 int32_t lb_defocus_reach(double max_radius)
 {
-    return lb_disc_reach(fmin(max_radius, MOST_RADIUS)) + 1;
+    double radius = limited(max_radius);
+
+    return (int32_t)ceil(radius) + 8 + lb_defocus_hidden_reach(radius);
 }
 
 struct defocus {
-    const lb_plane *const *in;
-    const lb_plane *radius;
-    double max_radius;
+    lb_defocus_sources sources;
+    lb_discs discs;
+    lb_box in, box;
+    int32_t across; /* tiles */
     lb_plane **out;
 };
 
-static double radius_at(const struct defocus *job, int32_t x, int32_t y)
+/* Part of a circle of that radius to one side of a line `distance` from its middle. */
+static double beyond(double radius, double distance)
 {
-    double r = (double)lb_plane_at(job->radius, x, y);
+    double u = distance / radius;
 
-    return r == r ? fmin(fmax(r, -job->max_radius), job->max_radius) : 0;
+    if (u >= 1)
+        return 0;
+    return (lb_acos(u) - u * sqrt(1 - u * u)) / LB_PI;
 }
 
-static void gather(const struct defocus *job, int32_t x, int32_t y, double sums[4])
+/* How much of the disc of a pixel lies on the picture. */
+static double share_inside(const struct defocus *job, int32_t x, int32_t y)
 {
-    lb_box in = lb_plane_box(job->in[0]);
-    int32_t reach = lb_disc_reach(job->max_radius);
-    double own = radius_at(job, x, y), total = 0;
+    const lb_defocus_sources *s = &job->sources;
+    uint32_t code = s->code[lb_defocus_at(s, x, y)] & LB_DEFOCUS_CODE;
+    double r = lb_disc_code_radius((int32_t)code);
+    double left = x + 0.5 - job->in.x0, right = job->in.x1 - x - 0.5;
+    double up = y + 0.5 - job->in.y0, down = job->in.y1 - y - 0.5;
+    double across = fmin(left, right), along = fmin(up, down);
 
-    for (int32_t j = y - reach; j <= y + reach; j++)
-        for (int32_t i = x - reach; i <= x + reach; i++) {
-            double r = radius_at(job, i, j), spread = fabs(r), weight;
+    if (!code || (across >= r && along >= r))
+        return 1;
+    if (along >= r)
+        return 1 - beyond(r, left) - beyond(r, right);
+    if (across >= r)
+        return 1 - beyond(r, up) - beyond(r, down);
+    return (lb_disc_area(r, 0, left, 0, up) + lb_disc_area(r, 0, right, 0, up) +
+            lb_disc_area(r, 0, left, 0, down) + lb_disc_area(r, 0, right, 0, down)) /
+           (LB_PI * r * r);
+}
 
-            if (r > own)
-                spread = fmin(spread, fabs(own));
-            spread = fmax(spread, 0.5);
-            if (abs(i - x) > spread + 1 || abs(j - y) > spread + 1)
-                continue;
-            weight = lb_disc_weight(spread, i - x, j - y);
-            total += weight;
-            if (i < in.x0 || i >= in.x1 || j < in.y0 || j >= in.y1)
-                continue;
+static void store_tile(const struct defocus *job, const lb_defocus_tile *tile)
+{
+    lb_box inside = lb_box_intersect(tile->box, job->in);
+
+    for (int32_t y = tile->box.y0; y < tile->box.y1; y++) {
+        const lb_lanes *total = tile->total + (ptrdiff_t)(y - tile->box.y0) * LB_DEFOCUS_TILE_WIDTH;
+        bool row_inside = y >= inside.y0 && y < inside.y1;
+        float *rows[4];
+
+        for (int c = 0; c < 4; c++)
+            rows[c] = lb_plane_row_to_fill(job->out[c], y) - job->box.x0;
+        for (int32_t x = tile->box.x0; x < tile->box.x1; x++, total++) {
+            double covered = (*total)[4], scale = 1;
+
+            if (covered > 1e-7 && covered < 1 && row_inside && x >= inside.x0 && x < inside.x1)
+                scale = fmax(share_inside(job, x, y) / covered, 1);
             for (int c = 0; c < 4; c++)
-                sums[c] += weight * (job->in[c] ? (double)lb_plane_at(job->in[c], i, j) : 1);
+                rows[c][x] = (float)((*total)[c] * scale);
         }
-    for (int c = 0; c < 4; c++)
-        sums[c] /= total;
+    }
 }
 
-static lb_status defocus_rows(void *context, int32_t begin, int32_t end, int32_t worker)
+static void copy_tile(const struct defocus *job, lb_box box)
+{
+    for (int c = 0; c < 4; c++)
+        for (int32_t y = box.y0; y < box.y1; y++)
+            lb_plane_copy_row(job->sources.color[c], LB_EDGE_TRANSPARENT, y, box.x0, box.x1,
+                              lb_plane_row_to_fill(job->out[c], y) + (box.x0 - job->box.x0));
+}
+
+static lb_status run_tiles(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct defocus *job = context;
-    lb_box box = lb_plane_box(job->out[0]);
+    lb_defocus_tile tile = {.sources = &job->sources, .discs = &job->discs};
+    void *memory = lb_block_new(lb_defocus_tile_bytes());
 
     (void)worker;
-    for (int32_t y = box.y0 + begin; y < box.y0 + end; y++)
-        for (int32_t x = box.x0; x < box.x1; x++) {
-            double sums[4] = {0};
+    if (!memory)
+        return LB_MEMORY;
+    for (int32_t i = begin; i < end; i++) {
+        int32_t x = job->box.x0 + i % job->across * LB_DEFOCUS_TILE_WIDTH;
+        int32_t y = job->box.y0 + i / job->across * LB_DEFOCUS_TILE_HEIGHT;
+        lb_box box = {x, y, x + LB_DEFOCUS_TILE_WIDTH, y + LB_DEFOCUS_TILE_HEIGHT};
 
-            gather(job, x, y, sums);
-            for (int c = 0; c < 4; c++)
-                lb_plane_row_to_fill(job->out[c], y)[x - box.x0] = (float)sums[c];
+        box = lb_box_intersect(box, job->box);
+        if (!lb_defocus_is_blurred(&job->sources, box)) {
+            copy_tile(job, box);
+            continue;
         }
+        lb_defocus_tile_begin(&tile, memory, box);
+        lb_defocus_tile_run(&tile);
+        store_tile(job, &tile);
+    }
+    lb_block_free(memory);
     return LB_OK;
+}
+
+static lb_status run(lb_pool *pool, struct defocus *job, const lb_plane *const in[4],
+                     const lb_plane *radius, double max_radius, lb_box wanted)
+{
+    lb_status status;
+    int32_t down;
+
+    if ((status = lb_defocus_sources_new(pool, in, radius, max_radius, wanted, &job->sources)) ||
+        (status = lb_defocus_find_hidden(pool, &job->sources)) ||
+        (status = lb_defocus_map(pool, &job->sources)) ||
+        (status = lb_discs_new(max_radius, lb_disc_code(LB_DEFOCUS_PAIR_RADIUS),
+                               LB_DEFOCUS_TILE_STRIDE, &job->discs)))
+        return status;
+    job->across = (lb_box_width(job->box) - 1) / LB_DEFOCUS_TILE_WIDTH + 1;
+    down = (lb_box_height(job->box) - 1) / LB_DEFOCUS_TILE_HEIGHT + 1;
+    return lb_pool_for(pool, job->across * down, 1, run_tiles, job);
 }
 
 lb_status lb_defocus(lb_pool *pool, const lb_plane *const in[4], const lb_plane *radius,
                      double max_radius, lb_box box, lb_plane *out[4])
 {
-    struct defocus job = {in, radius, fmin(fmax(max_radius, 0), MOST_RADIUS), out};
+    struct defocus job = {.in = lb_plane_box(in[0]), .box = box, .out = out};
+    const lb_plane *color[4] = {in[0], in[1], in[2], in[3]};
+    int32_t reach = lb_defocus_reach(max_radius);
+    lb_box wanted = lb_box_intersect(lb_box_grow(box, reach, reach), job.in);
+    lb_plane *opaque = NULL;
     lb_status status = LB_OK;
 
     for (int c = 0; c < 4; c++)
         out[c] = NULL;
+    for (int c = 0; c < 4; c++)
+        if (in[c] && !lb_box_equal(lb_plane_box(in[c]), job.in))
+            return LB_INVALID;
+    if (!lb_box_contains(lb_plane_box(radius), job.in))
+        return LB_INVALID;
+    if (!in[3])
+        status = lb_plane_new_constant(job.in, 1, &opaque);
+    if (!in[3])
+        color[3] = opaque;
     for (int c = 0; c < 4 && !status; c++)
-        status = lb_plane_new_raw(box, &out[c]);
-    if (!status)
-        status = lb_pool_for(pool, lb_box_height(box), GRAIN, defocus_rows, &job);
+        status =
+            lb_box_is_empty(wanted) ? lb_plane_new(box, &out[c]) : lb_plane_new_raw(box, &out[c]);
+    if (!status && !lb_box_is_empty(wanted))
+        status = run(pool, &job, color, radius, limited(max_radius), wanted);
+    lb_defocus_sources_clear(&job.sources);
+    lb_discs_clear(&job.discs);
+    lb_plane_unref(&opaque);
     for (int c = 0; c < 4 && status; c++)
         lb_plane_unref(&out[c]);
     return status;

@@ -36,9 +36,8 @@ static double between(double x, double low, double high)
     return fmin(fmax(x, low), high);
 }
 
-/* Area of the disc in x0 .. x1, y0 .. y1 of the first quadrant: full height up to where the circle
- * meets y1, then under the circle until it meets y0. */
-static double area(double r, double x0, double x1, double y0, double y1)
+/* Full height up to where the circle meets y1, then under the circle until it meets y0. */
+double lb_disc_area(double r, double x0, double x1, double y0, double y1)
 {
     double full = y1 < r ? sqrt(r * r - y1 * y1) : 0, end = y0 < r ? sqrt(r * r - y0 * y0) : 0;
     double a = between(full, x0, x1), b = between(end, x0, x1);
@@ -54,7 +53,7 @@ double lb_disc_weight(double radius, int32_t dx, int32_t dy)
 
     if (!(radius > 0.5))
         return x == 0 && y == 0;
-    return twice * area(radius, fmax(x - 0.5, 0), x + 0.5, fmax(y - 0.5, 0), y + 0.5) /
+    return twice * lb_disc_area(radius, fmax(x - 0.5, 0), x + 0.5, fmax(y - 0.5, 0), y + 0.5) /
            (LB_PI * radius * radius);
 }
 

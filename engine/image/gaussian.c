@@ -142,9 +142,7 @@ static lb_status convolve_core(lb_pool *pool, const lb_plane *in, const lb_gauss
 
 static lb_halving halving_at(const lb_gaussian_axis axes[2], int32_t level)
 {
-    lb_halving halving = {
-        {0, 0}
-    };
+    lb_halving halving = {{0, 0}};
 
     for (int a = 0; a < 2; a++)
         if (level < axes[a].levels)

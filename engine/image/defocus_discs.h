@@ -1,0 +1,57 @@
+/* engine/image/defocus_discs.h: discs of many radii as the differences along their rows.
+ *
+ * A row of a disc is 0, rises over the pixels that the edge crosses, is 1, and falls again. Its
+ * steps, added up from the left, give the row; so a disc costs by its edge, not by its area. */
+#ifndef LB_IMAGE_DEFOCUS_DISCS_H
+#define LB_IMAGE_DEFOCUS_DISCS_H
+
+#include "engine/base/status.h"
+
+/* Radii go in steps of 0.2 per cent from half a pixel on. 0: within a pixel. */
+#define LB_DISC_STEPS_PER_OCTAVE 347
+#define LB_DISC_SMALLEST 0.5f
+
+/* Coverage rises by `delta` at column middle - dx and falls by it behind column middle + dx. */
+typedef struct lb_disc_step {
+    double delta;
+    int64_t dx;
+} lb_disc_step;
+
+/* The same for a whole disc whose rows lie `stride` apart: distances from the middle. */
+typedef struct lb_disc_place {
+    double delta;
+    int32_t rises, falls;
+} lb_disc_place;
+
+/* Row j of a disc: steps first[row + j] .. first[row + j + 1] - 1, the outermost first. */
+typedef struct lb_disc_shape {
+    int32_t row;              /* of row 0 */
+    int32_t height;           /* rows 0 .. height - 1, up and down alike */
+    int32_t place, place_end; /* the whole disc, if it is small; none otherwise */
+    float scale;              /* 1 / area */
+} lb_disc_shape;
+
+/* centred: about a pixel's centre, row 0 is that pixel's. cornered: about the corner that four
+ * pixels share, for 2 x 2 pixels that are spread together; row 0 is the one below the corner, its
+ * mirror image above, column 0 the one to its right. */
+typedef struct lb_discs {
+    int32_t count; /* codes 1 .. count - 1 */
+    lb_disc_shape *centred, *cornered;
+    int32_t *first;
+    lb_disc_step *steps;
+    lb_disc_place *places;
+} lb_discs;
+
+#define LB_DISC_WHOLE_RADIUS 12.0
+
+/* Discs up to max_radius; cornered ones from the code `cornered_from` on. LB_MEMORY. */
+LB_MUST_CHECK lb_status lb_discs_new(double max_radius, int32_t cornered_from, int32_t stride,
+                                     lb_discs *out);
+void lb_discs_clear(lb_discs *discs);
+/* The radius that a code stands for; the code of the nearest radius (0 up to half a pixel, and for
+ * NaN); the codes of a row of radii, their signs and what they have beyond `most` left out. */
+double lb_disc_code_radius(int32_t code);
+int32_t lb_disc_code(float radius);
+void lb_disc_code_row(const float *radius, float most, int32_t *codes, int32_t count);
+
+#endif

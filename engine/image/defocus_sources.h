@@ -1,0 +1,77 @@
+/* engine/image/defocus_sources.h: what every pixel does when it is spread: how far, and in which
+ * slice of depth. */
+#ifndef LB_IMAGE_DEFOCUS_SOURCES_H
+#define LB_IMAGE_DEFOCUS_SOURCES_H
+
+#include "engine/base/thread.h"
+#include "engine/image/defocus_discs.h"
+#include "engine/image/plane.h"
+
+/* Slices go from front to back: in front of the focus from the widest circle to the narrowest, the
+ * focus, behind it from the narrowest to the widest; half an octave of radius each. */
+typedef struct lb_slices {
+    int32_t side; /* in front of the focus, and as many behind it */
+} lb_slices;
+#define LB_NO_SLICE 255
+lb_slices lb_slices_for(double max_radius);
+int32_t lb_slice_of(lb_slices slices, int32_t code, bool in_front);
+static inline int32_t lb_slice_focus(lb_slices slices)
+{
+    return slices.side;
+}
+
+/* Square blocks of pixels at absolute multiples of the size: which slices have pixels there, and
+ * how far the widest of them reaches. */
+#define LB_DEFOCUS_BLOCK 32
+typedef struct lb_defocus_block {
+    uint64_t slices, hidden; /* bit i: a pixel of slice i; a hidden one */
+    int32_t reach;
+} lb_defocus_block;
+
+/* Where circles are wide, squares of 2 x 2 or 4 x 4 pixels at absolute multiples of that are spread
+ * as one, from the corner in their middle: a shift of a pixel or two within a wide disc is not
+ * seen, and costs a quarter or a sixteenth. Radii must be alike, and no pixel stand out so much
+ * that one would see its own disc. The first pixel's code says so, the others have no slice. */
+#define LB_DEFOCUS_PAIR 0x4000u
+#define LB_DEFOCUS_QUAD 0x8000u
+#define LB_DEFOCUS_CODE 0x3fffu
+#define LB_DEFOCUS_PAIR_RADIUS 4.0f
+#define LB_DEFOCUS_QUAD_RADIUS 12.0f
+
+typedef struct lb_defocus_sources {
+    lb_box box;
+    size_t stride;
+    lb_slices slices;
+    double max_radius;
+    const lb_plane *color[4];
+    const lb_plane *radius;
+    uint16_t *code;
+    uint8_t *slice;
+    uint64_t *rows; /* bit i: a pixel of slice i is in the row */
+    /* Behind what is in front of the focus: r, g, b, a, and how much is known (0 .. 1), by which
+     * the others are multiplied. NULL: nothing is in front. */
+    lb_plane *hidden[5];
+    uint16_t *hidden_code;
+    uint8_t *hidden_slice;
+    lb_box blocks; /* block coordinates */
+    lb_defocus_block *map;
+} lb_defocus_sources;
+
+/* Looks at the radius and colour of every pixel of `box`. LB_MEMORY, LB_CANCELLED. */
+LB_MUST_CHECK lb_status lb_defocus_sources_new(lb_pool *pool, const lb_plane *const color[4],
+                                               const lb_plane *radius, double max_radius,
+                                               lb_box box, lb_defocus_sources *out);
+/* Estimates what is hidden (defocus_hidden.c). */
+LB_MUST_CHECK lb_status lb_defocus_find_hidden(lb_pool *pool, lb_defocus_sources *sources);
+/* Merges what is alike and fills the map; after the others. */
+LB_MUST_CHECK lb_status lb_defocus_map(lb_pool *pool, lb_defocus_sources *sources);
+void lb_defocus_sources_clear(lb_defocus_sources *sources);
+/* How far lb_defocus_find_hidden looks. */
+int32_t lb_defocus_hidden_reach(double max_radius);
+
+static inline size_t lb_defocus_at(const lb_defocus_sources *s, int32_t x, int32_t y)
+{
+    return (size_t)(y - s->box.y0) * s->stride + (size_t)(x - s->box.x0);
+}
+
+#endif
