@@ -10,10 +10,7 @@ typedef struct {
     int edge;
 } blur_params;
 
-static const lb_input inputs[] = {
-    {"image",                    LB_KIND_IMAGE, .doc = "What is blurred."},
-    {0}
-};
+static const lb_input inputs[] = {{"image", LB_KIND_IMAGE, .doc = "What is blurred."}, {0}};
 
 static const lb_param params[] = {
     LB_PARAM(blur_params, sigma, LB_VEC2, .initial = {4, 4}, .min = 0, .max = 10000,

@@ -12,10 +12,7 @@ typedef struct {
     double box[4];
 } crop_params;
 
-static const lb_input inputs[] = {
-    {"image",                    LB_KIND_IMAGE, .doc = "What is cropped."},
-    {0}
-};
+static const lb_input inputs[] = {{"image", LB_KIND_IMAGE, .doc = "What is cropped."}, {0}};
 
 static const lb_param params[] = {
     LB_PARAM(crop_params, box, LB_VEC4, .required = true, .min = -1e6, .max = 1e6,

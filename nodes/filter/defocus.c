@@ -21,12 +21,11 @@ typedef struct {
 } defocus_params;
 
 static const lb_input inputs[] = {
-    {"image",                             LB_KIND_IMAGE, .doc = "What is put out of focus."},
+    {"image", LB_KIND_IMAGE, .doc = "What is put out of focus."},
     {"depth", LB_KIND_IMAGE, .optional = true,
      .doc = "Distance along the camera's axis in scene units; by itself the image's own depth "
             "layer."},
-    {0                            }
-};
+    {0}};
 
 static const lb_param params[] = {
     LB_PARAM(defocus_params, focus, LB_NUMBER, .initial = {LB_UNSET}, .min = 1e-6, .max = 1e9,

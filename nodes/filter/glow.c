@@ -21,12 +21,11 @@ typedef struct {
 } glow_params;
 
 static const lb_input inputs[] = {
-    {"image",               LB_KIND_IMAGE, .doc = "What glows."},
+    {"image", LB_KIND_IMAGE, .doc = "What glows."},
     {"mask", LB_KIND_IMAGE, .optional = true,
      .doc = "How much of the light above the threshold is spilled, from 0 to 1: its alpha, its "
             "only channel, or its red."},
-    {0               }
-};
+    {0}};
 
 static const lb_param params[] = {
     LB_PARAM(glow_params, threshold, LB_NUMBER, .initial = {1}, .min = 0, .max = 65504,

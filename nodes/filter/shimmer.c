@@ -2,11 +2,12 @@
  *
  * Hot air bends light by the gradient of its density: small, slow lenses that rise. Here three
  * octaves of gradient noise over (x, y + rise t, t) displace each pixel along x and along y. The
- * mean displacement is 0 and flat areas stay as they are. */
+ * mean displacement is 0 and flat areas stay as they are; no pixel goes beyond those it lies among,
+ * so there are no dark seams around what is hot. */
 #include "engine/base/clones.h"
 #include "engine/base/random.h"
 #include "engine/graph/operand.h"
-#include "engine/image/sample.h"
+#include "engine/image/limit.h"
 
 enum { IMAGE, MASK };
 
@@ -20,11 +21,10 @@ typedef struct {
 } shimmer_params;
 
 static const lb_input inputs[] = {
-    {"image",                                     LB_KIND_IMAGE, .doc = "What is seen through the hot air."},
+    {"image", LB_KIND_IMAGE, .doc = "What is seen through the hot air."},
     {"mask", LB_KIND_IMAGE, .optional = true,
      .doc = "How strongly, from 0 to 1: its alpha, its only channel, or its red."},
-    {0                                     }
-};
+    {0}};
 
 static const lb_param params[] = {
     LB_PARAM(shimmer_params, strength, LB_NUMBER, .initial = {4}, .min = 0, .max = 1000,

@@ -2,12 +2,13 @@
  *
  * The file's display window is put at the frame's top left corner. When the frame is rendered at
  * another scale, or the picture is fitted to the frame, it is resampled with a kernel that grows
- * where the picture gets smaller; depth, normals and ids take the nearest pixel instead. */
+ * where the picture gets smaller and never beyond the pixels it lies among; depth, normals and ids
+ * take the nearest pixel instead. */
 #include <string.h>
 
 #include "engine/base/file.h"
 #include "engine/graph/operand.h"
-#include "engine/image/sample.h"
+#include "engine/image/limit.h"
 #include "engine/media/media.h"
 
 enum { MISSING_ERROR, MISSING_HOLD, MISSING_BLACK };
@@ -382,6 +383,8 @@ static lb_status place_plane(const lb_task *task, const lb_plane *in, const char
                        corner[1] - at->move[1] / at->scale[1]};
 
         status = lb_transform_plane(task->pool, in, m, filter, LB_EDGE_CLAMP, task->box, &made);
+        if (status == LB_OK && lb_filter_rings(filter))
+            status = lb_limit_transform(task->pool, in, m, LB_EDGE_CLAMP, made);
     }
     if (status == LB_OK)
         status = lb_image_add(out, name, made);

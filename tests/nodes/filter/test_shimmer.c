@@ -104,6 +104,28 @@ Test(shimmer, flat_stays_flat)
     op_free(&r);
 }
 
+static float step(void *context, const char *name, int32_t x, int32_t y)
+{
+    (void)context, (void)name, (void)y;
+    return x < 32 ? 0.02f : 50.0f;
+}
+
+/* What is hot gets no dark seam. */
+Test(shimmer, does_not_ring)
+{
+    lb_box box = {0, 0, 64, 48};
+    op_run r = op_new(&lb_op_shimmer, 1);
+    lb_image *image;
+
+    op_connect(&r, IMAGE, op_image(box, box, "R", step, NULL));
+    image = op_run_all(&r);
+    for (int32_t y = 0; y < 48; y++)
+        for (int32_t x = 0; x < 64; x++)
+            cr_assert(op_at(image, "R", x, y) >= (double)0.02f && op_at(image, "R", x, y) <= 50);
+    lb_image_unref(&image);
+    op_free(&r);
+}
+
 Test(shimmer, is_a_function_of_frame_and_seed)
 {
     op_run r = with_ramps();

@@ -121,6 +121,7 @@ Test(transform, samples)
             op_connect(&r, 0, op_image(box, box, "Y", waves, NULL));
             op_text(&r, "filter", kernels[k][1]);
             op_set2(&r, "translate", 3.5 - x, 2.5 - y);
+            op_bool(&r, "overshoot", true);
             image = op_run_all(&r);
             cr_expect(fabs(op_at(image, "Y", 3, 2) - table_number(&t, i, "value")) < 1e-6,
                       "%s (%g, %g): %.9g, not %.9g", kernels[k][0], x, y, op_at(image, "Y", 3, 2),
@@ -153,6 +154,44 @@ Test(transform, keeps_light)
         cr_expect(fabs(op_sum(image, "A") / (op_sum(r.inputs[0], "A") * area) - 1) < 0.01,
                   "%s, scale %g %g: %g", filters[i % 4], scales[i / 4][0], scales[i / 4][1],
                   op_sum(image, "A") / (op_sum(r.inputs[0], "A") * area));
+        lb_image_unref(&image);
+        op_free(&r);
+    }
+}
+
+static float step(void *context, const char *name, int32_t x, int32_t y)
+{
+    (void)context, (void)y;
+    return name[0] == 'A' ? 1.0f : x < 20 ? 0.02f : 50.0f;
+}
+
+/* A hot edge: moved by part of a pixel or made smaller it stays between its two sides, where the
+ * kernels' formulas go far below 0. */
+Test(transform, does_not_ring)
+{
+    static const char *const filters[] = {"cubic", "lanczos3", "mitchell"};
+    lb_box box = {0, 0, 40, 40};
+
+    for (int i = 0; i < 12; i++) {
+        op_run r = op_new(&lb_op_transform, 1);
+        double least = INFINITY, most = -INFINITY;
+        lb_image *image;
+
+        op_connect(&r, 0, op_image(box, box, "A R", step, NULL));
+        op_text(&r, "filter", filters[i % 3]);
+        op_set2(&r, "translate", 0.3, 0.1);
+        op_set(&r, "scale", i / 3 % 2 ? 0.4 : 1);
+        op_bool(&r, "overshoot", i >= 6);
+        image = op_run_all(&r);
+        for (int32_t y = 15; y < 25; y++)
+            for (int32_t x = 15; x < 25; x++) {
+                least = fmin(least, op_at(image, "R", x, y));
+                most = fmax(most, op_at(image, "R", x, y));
+            }
+        if (i >= 6)
+            cr_expect(least < -0.5 && most > 50.5, "%d: %g .. %g", i, least, most);
+        else
+            cr_expect(least >= (double)0.02f && most <= 50, "%d: %g .. %g", i, least, most);
         lb_image_unref(&image);
         op_free(&r);
     }
@@ -201,6 +240,7 @@ Test(transform, is_consistent)
         op_set(&r, "rotate", c[2]);
         op_set2(&r, "scale", c[3], c[4]);
         op_text(&r, "filter", filters[i % 5]);
+        op_bool(&r, "overshoot", i % 2);
         cr_expect(op_is_consistent(&r), "%s, case %d", filters[i % 5], i / 5);
         op_free(&r);
     }
