@@ -289,7 +289,7 @@ Test(lang, colours_in_expressions)
 
 /* A chain in which each param uses the one before it twice: worked out once each, not 2^60 times.
  */
-Test(lang, params_are_computed_once, .timeout = 20)
+Test(lang, params_are_computed_once)
 {
     char text[8192];
     size_t used = (size_t)snprintf(text, sizeof text, HEAD "params:\n  p0: {expr: 't'}\n");
@@ -539,7 +539,7 @@ static void fail_each(const char *text, bool is_good)
     cr_expect(failed > 50, "%d", (int)failed);
 }
 
-Test(lang, no_memory, .timeout = 120)
+Test(lang, no_memory)
 {
     fail_each(example, true);
     fail_each(set_text, true);
