@@ -15,7 +15,8 @@ enum { BY_ITEM, BY_MESH, BY_LIGHT, BY_CAMERA, BY_MATERIAL, BY_COUNT };
 static const char *const by_names[] = {"item", "mesh", "light", "camera", "material"};
 static const char *const by_plurals[] = {"items", "meshes", "lights", "cameras", "materials"};
 
-_Static_assert(BY_MESH == LB_ITEM_MESH && BY_LIGHT == LB_ITEM_LIGHT && BY_CAMERA == LB_ITEM_CAMERA,
+_Static_assert((int)BY_MESH == (int)LB_ITEM_MESH && (int)BY_LIGHT == (int)LB_ITEM_LIGHT &&
+                   (int)BY_CAMERA == (int)LB_ITEM_CAMERA,
                "kinds in the same order");
 
 typedef struct {

@@ -8,10 +8,11 @@
 
 double chamber_heat(v3 at)
 {
-    double heat = 0.34;
+    double heat = 0.17;
 
-    heat += 0.42 * bell((at.y - 0.55) / 0.42) * bell(at.x / 0.48);
-    heat += 0.16 * bell((at.y - 1.05) / 0.3) * bell((at.x - 0.12) / 0.3);
+    heat += 0.58 * bell((at.y - 0.46) / 0.36) * bell((at.x - 0.03) / 0.46);
+    heat +=
+        0.36 * bell((at.y - 0.98) / 0.30) * bell((at.x - 0.06) / 0.36); /* where the fire goes up */
     heat -= 0.26 * smooth(-0.85, -0.3, at.z);
     heat += 0.10 * cloud(at.x * 4, at.y * 4, at.z * 4, 3, 0, 300);
     return clamp01(heat);
@@ -132,12 +133,8 @@ static void make_setting(soup *s)
         int kind;
         double x, y, z, size;
     } pots[] = {
-        {0, -0.27, 0.43, -0.90, 0.90},
-        {3, -0.02, 0.43, -0.95, 0.86},
-        {2, 0.27,  0.43, -0.88, 0.95},
-        {1, -0.26, 0.84, -0.92, 0.80},
-        {0, 0.02,  0.84, -0.90, 0.80},
-        {3, 0.28,  0.84, -0.95, 0.68},
+        {0, -0.27, 0.43, -0.90, 0.90}, {3, -0.02, 0.43, -0.95, 0.86}, {2, 0.27, 0.43, -0.88, 0.95},
+        {1, -0.26, 0.84, -0.92, 0.80}, {0, 0.02, 0.84, -0.90, 0.80},  {3, 0.28, 0.84, -0.95, 0.68},
         {1, -0.26, 0.95, -0.92, 0.66},
     };
     block slab = {.wear = 0.006, .seed = 60, .paint = paint_hot_slab};
@@ -174,7 +171,7 @@ static void paint_coal(const void *context, v3 at, v3 normal, vertex *out)
 
 static void make_coals(soup *s)
 {
-    for (uint32_t i = 0; i < 84; i++) {
+    for (uint32_t i = 0; i < 74; i++) {
         double x = chance_between(-0.40, 0.40, i, 1, 320),
                z = chance_between(-0.66, -0.03, i, 2, 320);
         double pile = 0.085 * (1 - x * x / 0.2) * smooth(-0.02, -0.3, z);
@@ -184,7 +181,7 @@ static void make_coals(soup *s)
                      size * chance_between(0.55, 0.95, i, 6, 320),
                      size * chance_between(0.8, 1.3, i, 7, 320)};
 
-        soup_lump(s, at, radius, 0.35, i, paint_coal, &i);
+        soup_lump(s, at, radius, 0.35, z > -0.34 ? 2 : 1, i, paint_coal, &i);
     }
 }
 

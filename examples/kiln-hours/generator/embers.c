@@ -91,30 +91,13 @@ static void animate_ember(glb *g, int node, uint32_t ember)
 
 static int ember_mesh(glb *g, const materials *m, const char *name, v3 radius)
 {
-    static const v3 tips[6] = {
-        {1,  0,  0 },
-        {0,  1,  0 },
-        {0,  0,  1 },
-        {-1, 0,  0 },
-        {0,  -1, 0 },
-        {0,  0,  -1}
-    };
-    static const int faces[8][3] = {
-        {0, 1, 2},
-        {1, 3, 2},
-        {3, 4, 2},
-        {4, 0, 2},
-        {1, 0, 5},
-        {3, 1, 5},
-        {4, 3, 5},
-        {0, 4, 5}
-    };
+    static const v3 tips[6] = {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}, {-1, 0, 0}, {0, -1, 0}, {0, 0, -1}};
+    static const int faces[8][3] = {{0, 1, 2}, {1, 3, 2}, {3, 4, 2}, {4, 0, 2},
+                                    {1, 0, 5}, {3, 1, 5}, {4, 3, 5}, {0, 4, 5}};
     soup s = {0};
 
     for (int i = 0; i < 6; i++) {
-        vertex v = {
-            .normal = tips[i], .color = {1, 1, 1}
-        };
+        vertex v = {.normal = tips[i], .color = {1, 1, 1}};
 
         v.position = (v3){tips[i].x * radius.x, tips[i].y * radius.y, tips[i].z * radius.z};
         soup_vertex(&s, &v);

@@ -82,14 +82,9 @@ static double ring_half(double y)
 static void wall_brick(soup *s, double xa, double xb, double y, int sign, uint32_t seed)
 {
     double top = y + COURSE - JOINT, low = ring_half(y), high = ring_half(top);
-    double x[2][2] = {
-        {xa, xb},
-        {xa, xb}
-    };
+    double x[2][2] = {{xa, xb}, {xa, xb}};
     double cut[2] = {low > 0 ? low + 0.006 : 0, high > 0 ? high + 0.006 : 0};
-    brick_look look = {
-        .seed = seed, .centre = {(xa + xb) / 2, y, 0}
-    };
+    brick_look look = {.seed = seed, .centre = {(xa + xb) / 2, y, 0}};
     block b = {
         .wear = 0.005, .without = SIDE_BACK, .seed = seed, .paint = paint_brick, .context = &look};
 
@@ -191,12 +186,10 @@ static void make_ring(soup *s)
         double gap = 0.010, a0 = LB_PI * (1 - (double)i / STONES) - gap,
                a1 = LB_PI * (1 - (i + 1.0) / STONES) + gap;
         double r0 = MOUTH_HALF + chance_between(-0.004, 0.004, (uint32_t)i, 40, 0);
-        v3 front[4] = {
-            {r0 * lb_cos(a0),    SPRING + r0 * lb_sin(a0),    0},
-            {r0 * lb_cos(a1),    SPRING + r0 * lb_sin(a1),    0},
-            {outer * lb_cos(a0), SPRING + outer * lb_sin(a0), 0},
-            {outer * lb_cos(a1), SPRING + outer * lb_sin(a1), 0}
-        };
+        v3 front[4] = {{r0 * lb_cos(a0), SPRING + r0 * lb_sin(a0), 0},
+                       {r0 * lb_cos(a1), SPRING + r0 * lb_sin(a1), 0},
+                       {outer * lb_cos(a0), SPRING + outer * lb_sin(a0), 0},
+                       {outer * lb_cos(a1), SPRING + outer * lb_sin(a1), 0}};
 
         ring_both_deep(s, front, 5000 + (uint32_t)i);
     }
@@ -204,23 +197,16 @@ static void make_ring(soup *s)
         double y0 = SILL + i / 2 * 2 * COURSE, y1 = y0 + 2 * COURSE - JOINT;
         double sign = i % 2 ? 1 : -1, xa = sign * MOUTH_HALF, xb = sign * outer;
         double x0 = xa < xb ? xa : xb, x1 = xa < xb ? xb : xa;
-        v3 front[4] = {
-            {x0, y0, 0},
-            {x1, y0, 0},
-            {x0, y1, 0},
-            {x1, y1, 0}
-        };
+        v3 front[4] = {{x0, y0, 0}, {x1, y0, 0}, {x0, y1, 0}, {x1, y1, 0}};
 
         ring_both_deep(s, front, 5100 + (uint32_t)i);
     }
     for (int i = 0; i < 9; i++) {
         double x0 = -outer + i * 2 * outer / 9 + 0.004, x1 = x0 + 2 * outer / 9 - 0.009;
-        v3 front[4] = {
-            {x0, SILL - COURSE, 0},
-            {x1, SILL - COURSE, 0},
-            {x0, SILL - JOINT,  0},
-            {x1, SILL - JOINT,  0}
-        };
+        v3 front[4] = {{x0, SILL - COURSE, 0},
+                       {x1, SILL - COURSE, 0},
+                       {x0, SILL - JOINT, 0},
+                       {x1, SILL - JOINT, 0}};
 
         ring_brick(s, front, -0.37, 0.045 + chance_between(-0.006, 0.006, (uint32_t)i, 41, 0),
                    SIDE_BACK | SIDE_DOWN, 5200 + (uint32_t)i);
@@ -257,6 +243,8 @@ void make_kiln(glb *g, const materials *m)
 
     for (int row = 0; row < COURSES; row++)
         make_course(g, m, row, &mortar);
+    mortar_strip(&mortar, -MOUTH_HALF - RING, MOUTH_HALF + RING, -MOUTH_HALF - RING,
+                 MOUTH_HALF + RING, SILL - COURSE, SILL - JOINT);
     soup_surface(&mortar, 60, 2, paint_joint, &front);
     soup_surface(&mortar, 60, 2, paint_joint, &inside);
     glb_node(g, -1, "mortar", NULL, "mesh", glb_mesh(g, "mortar", &mortar, m->mortar));

@@ -180,7 +180,7 @@ static void write_brick(const char *folder)
                       light * mix(0.19, 0.42, pale), light * mix(0.115, 0.30, pale));
         }
     }
-    save(&height, folder, "brick_height.png", 16, 1024, 0);
+    save(&height, folder, "brick_height.png", 16, 384, 0);
     save(&color, folder, "brick_color.png", 8, 64, 1);
     picture_free(&height);
     picture_free(&color);
@@ -190,7 +190,7 @@ static void write_brick(const char *folder)
 static void write_pots(const char *folder)
 {
     picture color = picture_new(512, 384, 3), specular = picture_new(256, 192, 1);
-    picture height = picture_new(256, 768, 1);
+    picture height = picture_new(128, 640, 1);
 
     for (int y = 0; y < color.height; y++) {
         for (int x = 0; x < color.width; x++) {
@@ -235,7 +235,7 @@ static void write_pots(const char *folder)
     }
     save(&color, folder, "pot_color.png", 8, 64, 1);
     save(&specular, folder, "pot_specular.png", 8, 32, 0);
-    save(&height, folder, "pot_height.png", 16, 1024, 0);
+    save(&height, folder, "pot_height.png", 16, 768, 0);
     picture_free(&color);
     picture_free(&specular);
     picture_free(&height);
@@ -246,13 +246,11 @@ static void write_pots(const char *folder)
  * 1000 and 2000 K that rises ten thousandfold. */
 picture heat_map(void)
 {
-    static const double body[5][3] = {
-        {1000, 0.00860, 0      },
-        {1200, 0.05752, 0      },
-        {1500, 0.13297, 0      },
-        {1800, 0.20793, 0      },
-        {2000, 0.25666, 0.00810}
-    };
+    static const double body[5][3] = {{1000, 0.00860, 0},
+                                      {1200, 0.05752, 0},
+                                      {1500, 0.13297, 0},
+                                      {1800, 0.20793, 0},
+                                      {2000, 0.25666, 0.00810}};
     picture p = picture_new(64, 256, 3);
 
     for (int y = 0; y < p.height; y++) {

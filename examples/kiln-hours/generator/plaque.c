@@ -87,7 +87,7 @@ void make_plaque(glb *g, const materials *m)
 
         soup_surface(&cord, 7, 90, cord_surface, &side);
         soup_lump(&cord, (v3){side * 0.205, 0.043 - CORD, 0.002}, (v3){0.0062, 0.0052, 0.0045}, 0.3,
-                  620 + (uint32_t)i, paint_knot, NULL);
+                  1, 620 + (uint32_t)i, paint_knot, NULL);
     }
     glb_node(g, nail, "cord", NULL, "mesh", glb_mesh(g, "cord", &cord, m->cord));
 }
@@ -126,17 +126,8 @@ void make_camera_and_lights(glb *g)
               glb_light(g, "kicker",
                         "\"type\":\"point\",\"color\":[0.42,0.58,1],"
                         "\"intensity\":0.02"));
-    add_light(g, "hearth", (v3){0, 0.72, -0.6}, (v3){0, 0.72, 0},
+    add_light(g, "hearth", (v3){0, 0.56, -0.5}, (v3){0, 0.56, 0},
               glb_light(g, "hearth",
                         "\"type\":\"point\",\"color\":[1,0.30,0.06],"
-                        "\"intensity\":0.7,\"range\":1.05"));
-    add_light(g, "mouth_fan", (v3){0, 0.98, -0.62}, (v3){0, 0.52, 1.6},
-              glb_light(g, "mouth_fan",
-                        "\"type\":\"spot\",\"color\":[1,0.36,0.09],\"intensity\":26,"
-                        "\"spot\":{\"innerConeAngle\":%.6g,\"outerConeAngle\":%.6g}",
-                        18 * degree, 40 * degree));
-    add_light(g, "spill", (v3){0, 0.62, 0.42}, (v3){0, 0.62, 0},
-              glb_light(g, "spill",
-                        "\"type\":\"point\",\"color\":[1,0.33,0.08],"
-                        "\"intensity\":1.9,\"range\":1.9"));
+                        "\"intensity\":0.45,\"range\":1.05"));
 }

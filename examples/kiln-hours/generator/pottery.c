@@ -4,15 +4,12 @@
 #include <math.h>
 #include <stdio.h>
 
-const double tables[2][4] = {
-    {-2.0, -0.30, 1.50, 2.35},
-    {0.28, 1.9,   1.45, 2.30}
-};
+const double tables[2][4] = {{-2.0, -0.30, 1.50, 2.35}, {0.28, 1.9, 1.45, 2.30}};
 
 const turning wheels[WHEELS] = {
-    {-0.53, 1.86, 0.55,  0.0},
-    {0.53,  1.90, -0.42, 0.3},
-    {1.36,  1.78, 0.36,  0.6},
+    {-0.53, 1.86, 0.55, 0.0},
+    {0.53, 1.90, -0.42, 0.3},
+    {1.36, 1.78, 0.36, 0.6},
     {-1.45, 1.86, -0.50, 0.1},
 };
 
@@ -57,7 +54,7 @@ static const section sections[POT_KINDS] = {
       {0.148, 0.11},
       {0.112, 0.06},
       {0.06, 0.03},
-      {0, 0.024}}   },
+      {0, 0.024}}},
     {17,
      {{0, 0},
       {0.058, 0},
@@ -132,7 +129,7 @@ static void pot_surface(const void *context, double u, double v, vertex *out)
 
     section_at(&sections[p->kind], v, &r, &y);
     if (p->kind == 0)
-        r *= 1 + 0.045 * fabs(lb_sin(7 * angle)) * bell((y - 0.15) / 0.075);
+        r *= 1 + 0.016 * lb_cos(10 * angle) * bell((y - 0.15) / 0.075);
     if (p->kind == 1)
         r *= 1 + 0.010 * lb_sin(3 * angle + 1) * smooth(0.05, 0.15, y);
     if (p->kind == 2)
@@ -151,16 +148,14 @@ static void pot_surface(const void *context, double u, double v, vertex *out)
 static void handle_surface(const void *context, double u, double v, vertex *out)
 {
     const pot *p = context;
-    static const section path = {
-        7,
-        {{0.058, 0.278},
-          {0.085, 0.290},
-          {0.122, 0.283},
-          {0.140, 0.245},
-          {0.132, 0.200},
-          {0.112, 0.165},
-          {0.090, 0.145}}
-    };
+    static const section path = {7,
+                                 {{0.058, 0.278},
+                                  {0.085, 0.290},
+                                  {0.122, 0.283},
+                                  {0.140, 0.245},
+                                  {0.132, 0.200},
+                                  {0.112, 0.165},
+                                  {0.090, 0.145}}};
     double r0, y0, r1, y1, angle = 2 * LB_PI * u, thick = 0.0105 - 0.002 * lb_sin(LB_PI * v);
 
     section_at(&path, v * 0.98, &r0, &y0);
@@ -248,7 +243,7 @@ static void table_surface(const void *context, double u, double v, vertex *out)
 
 static void floor_surface(const void *context, double u, double v, vertex *out)
 {
-    double x = mix(-4, 4, u), z = mix(5.6, -0.3, v), light = 0.30;
+    double x = mix(-4, 4, u), z = mix(5.6, -0.3, v), light = 0.55;
 
     (void)context;
     light *= mix(0.2, 1, smooth(0.0, 0.5, z)) *
@@ -292,23 +287,21 @@ static void make_tables(glb *g, const materials *m)
     }
 }
 
-static const section wheel_section = {
-    14,
-    {{0, -0.135},
-      {0.10, -0.135},
-      {0.10, -0.13},
-      {0.07, -0.09},
-      {0.05, -0.04},
-      {0.06, -0.028},
-      {0.16, -0.027},
-      {0.19, -0.024},
-      {0.196, -0.014},
-      {0.19, -0.004},
-      {0.17, -0.001},
-      {0.12, 0},
-      {0.08, 0},
-      {0, 0}}
-};
+static const section wheel_section = {14,
+                                      {{0, -0.135},
+                                       {0.10, -0.135},
+                                       {0.10, -0.13},
+                                       {0.07, -0.09},
+                                       {0.05, -0.04},
+                                       {0.06, -0.028},
+                                       {0.16, -0.027},
+                                       {0.19, -0.024},
+                                       {0.196, -0.014},
+                                       {0.19, -0.004},
+                                       {0.17, -0.001},
+                                       {0.12, 0},
+                                       {0.08, 0},
+                                       {0, 0}}};
 
 /* Wet slip lies on the wheel in arcs, so that its turning shows; dark where the pot stands. */
 static void wheel_surface(const void *context, double u, double v, vertex *out)
@@ -357,21 +350,17 @@ static void make_wheels(glb *g, const materials *m)
     static const struct {
         int kind;
         double size, tint[3];
-    } pots[WHEELS] = {
-        {0, 1.12, {1.0, 0.94, 0.88} },
-        {3, 0.92, {1.0, 0.90, 0.80} },
-        {2, 1.05, {0.92, 0.88, 0.86}},
-        {1, 0.95, {1.0, 0.84, 0.70} }
-    };
+    } pots[WHEELS] = {{0, 1.12, {1.0, 0.94, 0.88}},
+                      {3, 0.92, {1.0, 0.90, 0.80}},
+                      {2, 1.05, {0.92, 0.88, 0.86}},
+                      {1, 0.95, {1.0, 0.84, 0.70}}};
     soup s = {0};
     char name[32];
 
     soup_surface(&s, 44, 26, wheel_surface, NULL);
     int wheel_mesh = glb_mesh(g, "wheel", &s, m->wheel);
     for (int i = 0; i < WHEELS; i++) {
-        placing at = {
-            .translation = {wheels[i].x, WHEEL_TOP, wheels[i].z}
-        };
+        placing at = {.translation = {wheels[i].x, WHEEL_TOP, wheels[i].z}};
 
         snprintf(name, sizeof name, "wheel_%02d", i + 1);
         int wheel = glb_node(g, -1, name, &at, "mesh", wheel_mesh);
@@ -400,12 +389,12 @@ static void make_clutter(glb *g, const materials *m)
     static const double tint[3] = {0.8, 0.74, 0.68};
     soup s = {0};
 
-    soup_lump(&s, (v3){-0.86, TABLE_TOP + 0.04, 1.70}, (v3){0.085, 0.055, 0.07}, 0.3, 401,
+    soup_lump(&s, (v3){-0.86, TABLE_TOP + 0.04, 1.70}, (v3){0.085, 0.055, 0.07}, 0.3, 2, 401,
               paint_lump, NULL);
-    soup_lump(&s, (v3){-1.02, TABLE_TOP + 0.04, 2.18}, (v3){0.07, 0.05, 0.075}, 0.3, 402,
+    soup_lump(&s, (v3){-1.02, TABLE_TOP + 0.04, 2.18}, (v3){0.07, 0.05, 0.075}, 0.3, 2, 402,
               paint_lump, NULL);
-    soup_lump(&s, (v3){1.02, TABLE_TOP + 0.045, 2.12}, (v3){0.08, 0.06, 0.08}, 0.3, 403, paint_lump,
-              NULL);
+    soup_lump(&s, (v3){1.02, TABLE_TOP + 0.045, 2.12}, (v3){0.08, 0.06, 0.08}, 0.3, 2, 403,
+              paint_lump, NULL);
     soup_pot(&s, 1, (v3){0.46, TABLE_TOP, 1.62}, 0.5, 22, 18, paint_pot, tint);
     soup_pot(&s, 1, (v3){0.46, TABLE_TOP + 0.035, 1.62}, 0.5, 22, 18, paint_pot, tint);
     soup_pot(&s, 1, (v3){-1.78, TABLE_TOP, 2.14}, 0.6, 22, 18, paint_pot, tint);
@@ -440,11 +429,8 @@ static void make_shelves(glb *g, const materials *m)
     int rack_mesh = glb_mesh(g, "rack", &s, m->wood);
     for (int side = 0; side < 2; side++) {
         double sign = side ? 1 : -1;
-        placing at = {
-            .translation = {sign * 2.05, 0, 0.42},
-            .rotation = quat_axis((v3){0,           1, 0   },
-              -sign * 0.72)
-        };
+        placing at = {.translation = {sign * 2.05, 0, 0.42},
+                      .rotation = quat_axis((v3){0, 1, 0}, -sign * 0.72)};
 
         snprintf(name, sizeof name, "rack_%02d", side + 1);
         int rack = glb_node(g, -1, name, &at, "mesh", rack_mesh);
@@ -453,10 +439,8 @@ static void make_shelves(glb *g, const materials *m)
             placing spot = {
                 .translation = {-0.52 + 0.345 * (i % 4) + chance_between(-0.04, 0.04, n, 1, 500),
                                 0.35 + 0.47 * (i / 4), chance_between(-0.03, 0.04, n, 2, 500)},
-                .rotation = quat_axis((v3){0,                                          1,                                0            },
-                  6.28 * chance(n, 3, 500)),
-                .scale = chance_between(0.8, 1.1, n, 4, 500)
-            };
+                .rotation = quat_axis((v3){0, 1, 0}, 6.28 * chance(n, 3, 500)),
+                .scale = chance_between(0.8, 1.1, n, 4, 500)};
 
             if (chance(n, 5, 500) < 0.12)
                 continue;

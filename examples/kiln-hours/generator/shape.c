@@ -220,10 +220,7 @@ void soup_surface(soup *s, int nu, int nv, surface_fn fn, const void *context)
     for (int j = 0; j <= nv; j++) {
         for (int i = 0; i <= nu; i++) {
             double u = (double)i / nu, v = (double)j / nv;
-            vertex at = {
-                .color = {1, 1, 1},
-                  .u = u, .v = v
-            };
+            vertex at = {.color = {1, 1, 1}, .u = u, .v = v};
 
             fn(context, u, v, &at);
             at.normal = surface_normal(fn, context, u, v);
@@ -244,12 +241,8 @@ void soup_surface(soup *s, int nu, int nv, surface_fn fn, const void *context)
 static const struct {
     int corner[4], side;
 } sides[6] = {
-    {{0, 4, 6, 2}, SIDE_LEFT },
-    {{5, 1, 3, 7}, SIDE_RIGHT},
-    {{0, 1, 5, 4}, SIDE_DOWN },
-    {{6, 7, 3, 2}, SIDE_UP   },
-    {{1, 0, 2, 3}, SIDE_BACK },
-    {{4, 5, 7, 6}, SIDE_FRONT},
+    {{0, 4, 6, 2}, SIDE_LEFT}, {{5, 1, 3, 7}, SIDE_RIGHT}, {{0, 1, 5, 4}, SIDE_DOWN},
+    {{6, 7, 3, 2}, SIDE_UP},   {{1, 0, 2, 3}, SIDE_BACK},  {{4, 5, 7, 6}, SIDE_FRONT},
 };
 
 /* The inset vertex of corner `corner` on side `side`; -1 where the side is left out. */
@@ -271,10 +264,7 @@ static void block_faces(soup *s, const block *b, inset_table inset)
             v3 along = v3_normal(v3_sub(b->corners[c[(i + 1) % 4]], at));
             v3 back = v3_normal(v3_sub(b->corners[c[(i + 3) % 4]], at));
             uint32_t h = (uint32_t)(side * 8 + c[i]);
-            vertex v = {
-                .color = {1, 1, 1},
-                  .normal = normal
-            };
+            vertex v = {.color = {1, 1, 1}, .normal = normal};
 
             v.position =
                 v3_add(at, v3_scale(along, b->wear * chance_between(0.6, 1.5, b->seed, h, 1)));
@@ -338,91 +328,78 @@ void soup_box(soup *s, v3 low, v3 high, const block *like)
     soup_block(s, &b);
 }
 
-/* Where the middle of the edge from a to b is in the list, made if it is not there yet. */
-static int middle(v3 *points, int *count, int a, int b)
-{
-    v3 at = v3_normal(v3_add(points[a], points[b]));
+/* A sphere of triangles, being divided. */
+typedef struct ball {
+    v3 points[162];
+    int triangles[320][3];
+    int point_count, triangle_count;
+} ball;
 
-    for (int i = 12; i < *count; i++)
-        if (v3_length(v3_sub(points[i], at)) < 1e-6)
+/* Where the middle of the edge from a to b is in the list, made if it is not there yet. */
+static int middle(ball *k, int a, int b)
+{
+    v3 at = v3_normal(v3_add(k->points[a], k->points[b]));
+
+    for (int i = 12; i < k->point_count; i++)
+        if (v3_length(v3_sub(k->points[i], at)) < 1e-6)
             return i;
-    points[*count] = at;
-    return (*count)++;
+    k->points[k->point_count] = at;
+    return k->point_count++;
 }
 
-void soup_lump(soup *s, v3 centre, v3 radius, double rough, uint32_t seed, paint_fn paint,
-               const void *context)
+static void divide(ball *k)
 {
-    static const int face[20][3] = {
-        {0,  11, 5 },
-        {0,  5,  1 },
-        {0,  1,  7 },
-        {0,  7,  10},
-        {0,  10, 11},
-        {1,  5,  9 },
-        {5,  11, 4 },
-        {11, 10, 2 },
-        {10, 7,  6 },
-        {7,  1,  8 },
-        {3,  9,  4 },
-        {3,  4,  2 },
-        {3,  2,  6 },
-        {3,  6,  8 },
-        {3,  8,  9 },
-        {4,  9,  5 },
-        {2,  4,  11},
-        {6,  2,  10},
-        {8,  6,  7 },
-        {9,  8,  1 }
-    };
-    double g = (1 + sqrt(5)) / 2;
-    v3 points[42] = {
-        {-1, g,  0 },
-        {1,  g,  0 },
-        {-1, -g, 0 },
-        {1,  -g, 0 },
-        {0,  -1, g },
-        {0,  1,  g },
-        {0,  -1, -g},
-        {0,  1,  -g},
-        {g,  0,  -1},
-        {g,  0,  1 },
-        {-g, 0,  -1},
-        {-g, 0,  1 }
-    };
-    uint32_t first = (uint32_t)s->vertex_count;
-    int count = 12, triangles[80][3], n = 0;
+    ball old = *k;
 
-    for (int i = 0; i < 12; i++)
-        points[i] = v3_normal(points[i]);
-    for (int f = 0; f < 20; f++) {
-        int a = face[f][0], b = face[f][1], c = face[f][2];
-        int ab = middle(points, &count, a, b), bc = middle(points, &count, b, c),
-            ca = middle(points, &count, c, a);
-        int four[4][3] = {
-            {a,  ab, ca},
-            {b,  bc, ab},
-            {c,  ca, bc},
-            {ab, bc, ca}
-        };
+    k->triangle_count = 0;
+    for (int f = 0; f < old.triangle_count; f++) {
+        int a = old.triangles[f][0], b = old.triangles[f][1], c = old.triangles[f][2];
+        int ab = middle(k, a, b), bc = middle(k, b, c), ca = middle(k, c, a);
+        int four[4][3] = {{a, ab, ca}, {b, bc, ab}, {c, ca, bc}, {ab, bc, ca}};
 
-        memcpy(triangles[n], four, sizeof four);
-        n += 4;
+        memcpy(k->triangles[k->triangle_count], four, sizeof four);
+        k->triangle_count += 4;
     }
-    for (int i = 0; i < count; i++) {
-        v3 p = points[i];
-        double swell = 1 + rough * noise(p.x * 1.7, p.y * 1.7, p.z * 1.7, 0, seed);
-        vertex v = {
-            .color = {1, 1, 1},
-              .normal = p
-        };
+}
+
+static void icosahedron(ball *k)
+{
+    static const int faces[20][3] = {{0, 11, 5}, {0, 5, 1},  {0, 1, 7},   {0, 7, 10}, {0, 10, 11},
+                                     {1, 5, 9},  {5, 11, 4}, {11, 10, 2}, {10, 7, 6}, {7, 1, 8},
+                                     {3, 9, 4},  {3, 4, 2},  {3, 2, 6},   {3, 6, 8},  {3, 8, 9},
+                                     {4, 9, 5},  {2, 4, 11}, {6, 2, 10},  {8, 6, 7},  {9, 8, 1}};
+    double g = (1 + sqrt(5)) / 2;
+    const v3 corners[12] = {{-1, g, 0}, {1, g, 0}, {-1, -g, 0}, {1, -g, 0},
+                            {0, -1, g}, {0, 1, g}, {0, -1, -g}, {0, 1, -g},
+                            {g, 0, -1}, {g, 0, 1}, {-g, 0, -1}, {-g, 0, 1}};
+
+    k->point_count = 12;
+    k->triangle_count = 20;
+    for (int i = 0; i < 12; i++)
+        k->points[i] = v3_normal(corners[i]);
+    memcpy(k->triangles, faces, sizeof faces);
+}
+
+void soup_lump(soup *s, v3 centre, v3 radius, double rough, int divisions, uint32_t seed,
+               paint_fn paint, const void *context)
+{
+    uint32_t first = (uint32_t)s->vertex_count;
+    ball k;
+
+    icosahedron(&k);
+    for (int i = 0; i < divisions && i < 2; i++)
+        divide(&k);
+    for (int i = 0; i < k.point_count; i++) {
+        v3 p = k.points[i];
+        double swell = 1 + rough * cloud(p.x * 1.7, p.y * 1.7, p.z * 1.7, divisions, 0, seed) * 2;
+        vertex v = {.color = {1, 1, 1}, .normal = p};
 
         v.position = v3_add(
             centre, (v3){p.x * radius.x * swell, p.y * radius.y * swell, p.z * radius.z * swell});
         paint(context, v.position, p, &v);
         soup_vertex(s, &v);
     }
-    for (int i = 0; i < n; i++)
-        soup_triangle(s, first + (uint32_t)triangles[i][0], first + (uint32_t)triangles[i][1],
-                      first + (uint32_t)triangles[i][2]);
+    for (int i = 0; i < k.triangle_count; i++)
+        soup_triangle(s, first + (uint32_t)k.triangles[i][0], first + (uint32_t)k.triangles[i][1],
+                      first + (uint32_t)k.triangles[i][2]);
 }

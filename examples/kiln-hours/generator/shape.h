@@ -118,8 +118,8 @@ void soup_block(soup *s, const block *b);
 /* The same for a box between two points. */
 void soup_box(soup *s, v3 low, v3 high, const block *like);
 
-/* A lump: a subdivided icosahedron, pushed about. */
-void soup_lump(soup *s, v3 centre, v3 radius, double rough, uint32_t seed, paint_fn paint,
-               const void *context);
+/* A lump: an icosahedron, divided once or twice, pushed about. */
+void soup_lump(soup *s, v3 centre, v3 radius, double rough, int divisions, uint32_t seed,
+               paint_fn paint, const void *context);
 
 #endif

@@ -162,11 +162,7 @@ static void lay_glyph(picture *out, FT_Face face, unsigned glyph, double pen, co
     static const FT_Outline_Funcs funcs = {move_to, line_to, conic_to, cubic_to, 0, 0};
     double angle = chance_between(-0.016, 0.016, letter, 1, 800);
     double c = s->scale * lb_cos(angle), k = s->scale * lb_sin(angle);
-    outline o = {
-        .m = {c,    k, k, -c},
-          .low = {1e9,  1e9  },
-          .high = {-1e9,-1e9}
-    };
+    outline o = {.m = {c, k, k, -c}, .low = {1e9, 1e9}, .high = {-1e9, -1e9}};
 
     o.tx = pen;
     o.ty = s->baseline + chance_between(-1.4, 1.4, letter, 2, 800);
