@@ -9,6 +9,7 @@ typedef struct output_params {
     const char *file;
     int depth, compression, view;
     int32_t quality;
+    double range[2];
     bool drop_frame;
 } output_params;
 
@@ -24,6 +25,9 @@ static const lb_param table[] = {
              .fixed = true, .doc = "What files for display are converted to."),
     LB_PARAM(output_params, quality, LB_INT, .initial = {90}, .min = 1, .max = 100, .fixed = true,
              .doc = "Of JPEG files."),
+    LB_PARAM(output_params, range, LB_VEC2, .initial = {LB_UNSET, LB_UNSET}, .min = -1e6,
+             .max = 1e6, .unit = LB_FRAMES, .spread = true, .fixed = true,
+             .doc = "First and last frame that are written, or the only one; all if not given."),
     LB_PARAM_AS(output_params, drop_frame, "drop-frame", LB_BOOL, .fixed = true,
                 .doc = "Drop-frame timecode."),
     {0},
@@ -114,6 +118,23 @@ static void check_write(lb_build *build, const lb_yaml_node *node, lb_output *ou
                       "drop-frame timecode is for rates of 30000/1001 and 60000/1001");
 }
 
+/* The frames that an output is written at: every one, or the whole numbers of its own range. */
+static void set_range(lb_build *build, const lb_yaml_node *node, const output_params *params,
+                      lb_output *output)
+{
+    const double *range = params->range;
+
+    output->first = INT32_MIN;
+    output->last = INT32_MAX;
+    if (!lb_is_set(range[0]))
+        return;
+    if (range[0] != (int32_t)range[0] || range[1] != (int32_t)range[1] || range[0] > range[1])
+        lb_build_fail(build, LB_INVALID, lb_yaml_find(node, "range")->loc,
+                      "'range' takes the first and the last frame, whole numbers in this order");
+    output->first = (int32_t)range[0];
+    output->last = (int32_t)range[1];
+}
+
 static void build_output(lb_build *build, const lb_yaml_entry *entry, lb_output *output)
 {
     const lb_yaml_node *node = entry->value, *value;
@@ -145,6 +166,7 @@ static void build_output(lb_build *build, const lb_yaml_entry *entry, lb_output 
                                        .rate = build->graph->format.rate,
                                        .drop_frame = params.drop_frame,
                                        .quality = params.quality};
+    set_range(build, node, &params, output);
     check_write(build, node, output, &params);
 }
 

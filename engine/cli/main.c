@@ -1,4 +1,5 @@
 /* engine/cli/main.c: lampblack COMMAND ... */
+#include <malloc.h>
 #include <string.h>
 
 #include "engine/base/text.h"
@@ -35,6 +36,9 @@ static int unknown(const char *name)
 
 int main(int argc, char **argv)
 {
+    /* Scratch of some megabytes comes and goes with every frame: the heap keeps its pages. */
+    mallopt(M_MMAP_THRESHOLD, 64 << 20);
+    mallopt(M_TRIM_THRESHOLD, 256 << 20);
     if (argc < 2) {
         help(stderr);
         return LB_EXIT_TROUBLE;

@@ -206,6 +206,37 @@ static lb_status choose_outputs(session *s)
     return status;
 }
 
+static bool is_due(const lb_output *output, int32_t frame)
+{
+    return frame >= output->first && frame <= output->last;
+}
+
+/* How many of the chosen frames an output is written at. */
+static int32_t count_due(const session *s, const lb_output *output)
+{
+    int32_t count = 0;
+
+    for (int32_t i = 0; i < s->frame_count; i++)
+        count += is_due(output, s->frames[i]);
+    return count;
+}
+
+/* Leaves out the frames at which none of the chosen outputs is written. */
+static void drop_idle_frames(session *s)
+{
+    int32_t kept = 0;
+
+    for (int32_t i = 0; i < s->frame_count; i++) {
+        bool due = false;
+
+        for (int32_t o = 0; o < s->output_count; o++)
+            due = due || is_due(s->outputs[o], s->frames[i]);
+        if (due)
+            s->frames[kept++] = s->frames[i];
+    }
+    s->frame_count = kept;
+}
+
 static lb_status choose_frames(session *s)
 {
     const lb_format *format = &s->graph->format;
@@ -222,6 +253,7 @@ static lb_status choose_frames(session *s)
         for (int32_t i = 0; i < s->frame_count; i++)
             s->frames[i] = format->first + i;
     }
+    drop_idle_frames(s);
     /* Shard K of N: a run of neighbouring frames, so that what stays between frames is of use. */
     first = (int32_t)((int64_t)s->frame_count * (s->args->shard - 1) / s->args->shards);
     last = (int32_t)((int64_t)s->frame_count * s->args->shard / s->args->shards);
@@ -240,11 +272,11 @@ static lb_status prepare_outputs(session *s)
         char *folder = lb_path_folder(output->file);
         lb_status one;
 
-        if (!lb_sequence_is_pattern(output->file) && s->frame_count > 1)
+        if (!lb_sequence_is_pattern(output->file) && count_due(s, output) > 1)
             one = lb_fail(s->diag, LB_INVALID, output->file_loc,
                           "'%s' has no #### for the frame's number, so %d frames would be written "
-                          "over each other",
-                          output->file, (int)s->frame_count);
+                          "over each other; 'range' chooses one",
+                          output->file, (int)count_due(s, output));
         else if (!folder)
             one = lb_fail(s->diag, LB_MEMORY, output->file_loc, "no memory");
         else if ((one = lb_folder_make(s->diag, output->file_loc, folder)) == LB_OK &&
@@ -293,28 +325,31 @@ static lb_status render_frame(session *s, int32_t frame, lb_want *wants, lb_valu
 {
     double start = lb_clock_s();
     lb_status status;
-    int32_t count;
+    int32_t count = 0;
 
     for (int32_t i = 0; i < s->output_count; i++) {
         const lb_output *output = s->outputs[i];
         bool is_exr = !strcmp(lb_path_extension(output->file), "exr");
 
-        wants[i] = (lb_want){.ref = output->image,
-                             .channels = output->layers ? output->layers
-                                         : is_exr       ? NULL
-                                                        : display_channels};
+        if (is_due(output, frame))
+            wants[count++] = (lb_want){.ref = output->image,
+                                       .channels = output->layers ? output->layers
+                                                   : is_exr       ? NULL
+                                                                  : display_channels};
     }
-    status = lb_run_frame(s->run, frame, wants, s->output_count, values, keys);
-    for (int32_t i = 0; i < s->output_count; i++) {
+    status = lb_run_frame(s->run, frame, wants, count, values, keys);
+    for (int32_t i = 0, made = 0; i < s->output_count; i++) {
         lb_write_options options = s->outputs[i]->write;
 
+        if (!is_due(s->outputs[i], frame))
+            continue;
         options.working = s->graph->format.working;
         options.rate = s->graph->format.rate;
         options.index = (int64_t)frame - s->graph->format.first;
         if (status == LB_OK)
-            status =
-                lb_writer_put(s->writer, s->outputs[i], frame, &options, keys[i], values[i].image);
-        lb_value_unref(&values[i]);
+            status = lb_writer_put(s->writer, s->outputs[i], frame, &options, keys[made],
+                                   values[made].image);
+        lb_value_unref(&values[made++]);
     }
     if (status == LB_OK) {
         const lb_node_stats *stats = lb_run_stats(s->run, &count);

@@ -59,6 +59,7 @@ typedef struct lb_output {
     const char *file; /* pattern, relative to the current folder (joined with the graph's) */
     lb_loc file_loc;
     const char *const *layers; /* NULL-ended; NULL: all that the format can hold */
+    int32_t first, last;       /* written at these frames, inclusive */
     lb_write_options write;
 } lb_output;
 
