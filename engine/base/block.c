@@ -100,15 +100,19 @@ size_t lb_blocks_pooled(void)
     return atomic_load_explicit(&pooled_bytes, memory_order_relaxed);
 }
 
+/* A block of that class or one up to half as large again: regions change by some pixels from frame
+ * to frame, and a page that is there is better than a fitting one that is not. */
 static block_header *pool_take(int index)
 {
-    block_header *block;
+    block_header *block = NULL;
 
     pthread_mutex_lock(&pool_lock);
-    block = pool_lists[index];
-    if (block) {
-        pool_lists[index] = block->next;
-        atomic_fetch_sub_explicit(&pooled_bytes, block->bytes, memory_order_relaxed);
+    for (int i = index; i <= index + 4 && i < CLASS_COUNT && !block; i++) {
+        block = pool_lists[i];
+        if (block) {
+            pool_lists[i] = block->next;
+            atomic_fetch_sub_explicit(&pooled_bytes, block->bytes, memory_order_relaxed);
+        }
     }
     pthread_mutex_unlock(&pool_lock);
     return block;
@@ -129,6 +133,8 @@ void *lb_block_new(size_t bytes)
         return NULL;
     if (pooled)
         block = pool_take(index); /* before the account, which may empty the pool */
+    if (block)
+        whole = block->bytes;
     if (!lb_account_take(whole)) {
         if (block)
             system_give(block);

@@ -87,8 +87,9 @@ static lb_status warp_rows(void *context, int32_t begin, int32_t end, int32_t wo
         float *row = lb_plane_row_to_fill(job->made, y);
 
         for (int32_t x = 0; x < box.x1 - box.x0; x++)
-            row[x] =
-                limited(job, box.x0 + x + 0.5 + (double)dx[x], y + 0.5 + (double)dy[x], row[x]);
+            if (dx[x] != 0 || dy[x] != 0) /* else the pixel itself, or smoothed without ringing */
+                row[x] =
+                    limited(job, box.x0 + x + 0.5 + (double)dx[x], y + 0.5 + (double)dy[x], row[x]);
     }
     return LB_OK;
 }

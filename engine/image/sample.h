@@ -35,7 +35,9 @@ float lb_sample(const lb_plane *plane, double x, double y, lb_filter filter, lb_
 
 /* out(x, y) = in(map(x, y)) for the output centres of `box`: m is the 2 x 3 matrix from output to
  * input coordinates, row by row. Where the map makes the picture smaller the kernel grows with it,
- * so that nothing aliases. */
+ * along each axis of the input as much as an output pixel is long there, so that nothing aliases;
+ * nearest never does, because it must not mix values. With kernels that leave pixels alone (all but
+ * mitchell) moving by whole pixels is a copy, bit for bit. */
 LB_MUST_CHECK lb_status lb_transform_plane(lb_pool *pool, const lb_plane *in, const double m[6],
                                            lb_filter filter, lb_edge edge, lb_box box,
                                            lb_plane **out);
@@ -44,5 +46,10 @@ LB_MUST_CHECK lb_status lb_transform_plane(lb_pool *pool, const lb_plane *in, co
 LB_MUST_CHECK lb_status lb_warp_plane(lb_pool *pool, const lb_plane *in, const lb_plane *dx,
                                       const lb_plane *dy, lb_filter filter, lb_edge edge,
                                       lb_box box, lb_plane **out);
+/* The same for `count` planes of one box, by the same map: positions and weights are found once.
+ * All of out[0 .. count - 1] are NULL on failure. LB_INVALID: boxes that do not fit. */
+LB_MUST_CHECK lb_status lb_warp_planes(lb_pool *pool, int32_t count, const lb_plane *const *in,
+                                       const lb_plane *dx, const lb_plane *dy, lb_filter filter,
+                                       lb_edge edge, lb_box box, lb_plane **out);
 
 #endif

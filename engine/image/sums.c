@@ -1,6 +1,6 @@
 /* engine/image/sums.c
  *
- * Up to four pairs or five taps a pass, eight rows read for one that is read and written; a piece
+ * Up to four pairs or six taps a pass, eight rows read for one that is read and written; a piece
  * of `out` stays in the first cache from pass to pass. */
 #include "engine/image/sums.h"
 
@@ -112,17 +112,20 @@ void lb_pairs_add(float *out, const float *const *a, const float *const *b, cons
 
 static inline __attribute__((always_inline)) void taps_loop(float *restrict out,
                                                             const float *const *in, const float *w,
-                                                            int taps, int32_t count)
+                                                            int taps, bool adds, int32_t at,
+                                                            int32_t count)
 {
-    const float *restrict i0 = in[0], *restrict i1 = in[taps > 1 ? 1 : 0];
-    const float *restrict i2 = in[taps > 2 ? 2 : 0], *restrict i3 = in[taps > 3 ? 3 : 0];
-    const float *restrict i4 = in[taps > 4 ? 4 : 0];
+    const float *restrict i0 = in[0] + at, *restrict i1 = in[taps > 1 ? 1 : 0] + at;
+    const float *restrict i2 = in[taps > 2 ? 2 : 0] + at, *restrict i3 = in[taps > 3 ? 3 : 0] + at;
+    const float *restrict i4 = in[taps > 4 ? 4 : 0] + at, *restrict i5 = in[taps > 5 ? 5 : 0] + at;
     float w0 = w[0], w1 = w[taps > 1 ? 1 : 0], w2 = w[taps > 2 ? 2 : 0], w3 = w[taps > 3 ? 3 : 0];
-    float w4 = w[taps > 4 ? 4 : 0];
+    float w4 = w[taps > 4 ? 4 : 0], w5 = w[taps > 5 ? 5 : 0];
 
     for (int32_t x = 0; x < count; x++) {
         float sum = w0 * i0[x];
 
+        if (adds)
+            sum = out[x] + sum;
         if (taps > 1)
             sum += w1 * i1[x];
         if (taps > 2)
@@ -131,28 +134,52 @@ static inline __attribute__((always_inline)) void taps_loop(float *restrict out,
             sum += w3 * i3[x];
         if (taps > 4)
             sum += w4 * i4[x];
+        if (taps > 5)
+            sum += w5 * i5[x];
         out[x] = sum;
     }
 }
 
 LB_CLONES
-void lb_taps_sum(float *restrict out, const float *const *in, const float *weights, int32_t taps,
-                 int32_t count)
+static void set_taps(float *restrict out, const float *const *in, const float *weights,
+                     int32_t taps, int32_t at, int32_t count)
 {
     switch (taps) {
     case 1:
-        taps_loop(out, in, weights, 1, count);
+        taps_loop(out, in, weights, 1, false, at, count);
         break;
     case 2:
-        taps_loop(out, in, weights, 2, count);
+        taps_loop(out, in, weights, 2, false, at, count);
         break;
     case 3:
-        taps_loop(out, in, weights, 3, count);
+        taps_loop(out, in, weights, 3, false, at, count);
         break;
     case 4:
-        taps_loop(out, in, weights, 4, count);
+        taps_loop(out, in, weights, 4, false, at, count);
+        break;
+    case 5:
+        taps_loop(out, in, weights, 5, false, at, count);
         break;
     default:
-        taps_loop(out, in, weights, 5, count);
+        taps_loop(out, in, weights, 6, false, at, count);
+    }
+}
+
+LB_CLONES
+static void add_six_taps(float *restrict out, const float *const *in, const float *weights,
+                         int32_t at, int32_t count)
+{
+    taps_loop(out, in, weights, 6, true, at, count);
+}
+
+void lb_taps_sum(float *out, const float *const *in, const float *weights, int32_t taps,
+                 int32_t count)
+{
+    for (int32_t at = 0; at < count; at += PIECE) {
+        int32_t n = count - at < PIECE ? count - at : PIECE, k = first_pass(taps, LB_SUMS_TAPS);
+
+        set_taps(out + at, in, weights, k, at, n);
+        for (; k < taps; k += LB_SUMS_TAPS)
+            add_six_taps(out + at, in + k, weights + k, at, n);
     }
 }

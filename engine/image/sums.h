@@ -13,7 +13,9 @@ void lb_pairs_sum(float *out, const float *const *a, const float *const *b, cons
 void lb_pairs_add(float *out, const float *const *a, const float *const *b, const float *weights,
                   int32_t pairs, int32_t count);
 
-/* out[x] = sum over k < taps of weights[k] in[k][x], added in the order of k; 1 to 5 taps. */
+/* out[x] = sum over k < taps of weights[k] in[k][x], added in the order of k; at least one tap. Up
+ * to LB_SUMS_TAPS go in one pass. */
+#define LB_SUMS_TAPS 6
 void lb_taps_sum(float *out, const float *const *in, const float *weights, int32_t taps,
                  int32_t count);
 

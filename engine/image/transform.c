@@ -1,17 +1,20 @@
 /* engine/image/transform.c: affine maps.
  *
- * Where the axes stay axes the picture is resampled along x, then along y, with weights kept for
- * each column and row. Else every pixel takes its own taps. Either way the kernel is as wide, along
- * each axis of the input, as an output pixel is there (at least one pixel), and a weight depends on
- * the pixel's own coordinates only. */
+ * Where the axes stay axes the picture is resampled along y, then along x, with weights of their
+ * own for each row and column. Else every pixel takes its own taps. Either way the kernel is as
+ * wide, along each axis of the input, as an output pixel is there (at least one pixel), and a
+ * weight depends on the pixel's own coordinates only. */
 #include <math.h>
 #include <string.h>
 
 #include "engine/base/clones.h"
 #include "engine/base/math.h"
 #include "engine/image/extend.h"
+#include "engine/image/gather.h"
+#include "engine/image/sums.h"
 
 #define GRAIN 16
+#define PADDING 4
 #define MOST_WIDTH 4096.0 /* a kernel is never stretched more than this */
 
 /* Taps of one output position along one axis. */
@@ -20,10 +23,12 @@ typedef struct taps {
     float *weights;
 } taps;
 
+/* At most, and a multiple of PADDING. */
 static int32_t most_taps(lb_filter filter, double width)
 {
-    return filter == LB_FILTER_NEAREST ? 1
-                                       : (int32_t)ceil(2 * lb_filter_radius(filter) * width) + 1;
+    int32_t most = (int32_t)ceil(2 * lb_filter_radius(filter) * width) + 1;
+
+    return filter == LB_FILTER_NEAREST ? PADDING : (most + PADDING - 1) / PADDING * PADDING;
 }
 
 /* Fills *t (room for most_taps) for position x, in pixels from the input's first. */
@@ -62,6 +67,9 @@ struct transform {
     lb_plane *out;
     taps *columns; /* axis-aligned: of every column of `out` */
     float *weights;
+    bool is_steady; /* all columns have the taps of columns[0], moved on */
+    lb_box part;    /* of `in`: the columns that are needed */
+    float *curve;   /* any map: the kernel, PER_UNIT samples a pixel, and 0 */
 };
 
 /* ---- Whole pixels: a copy ---- */
@@ -98,175 +106,328 @@ static double along(double scale, double offset, int32_t i, int32_t first)
     return scale * (i + 0.5) + offset - first;
 }
 
-/* One row of the input at the output's columns. */
-static void resample_row(const struct transform *job, const float *row, int32_t n, float *out,
-                         int32_t count)
+typedef float four __attribute__((vector_size(16)));
+typedef int32_t four_masks __attribute__((vector_size(16)));
+
+/* Four taps at a time; weights and pixels are readable up to a multiple of four. What has no weight
+ * counts nothing, be it infinite. */
+static inline float dot(const float *weights, const float *pixels, int32_t count)
 {
-    for (int32_t x = 0; x < count; x++) {
+    four sum = {0};
+
+    for (int32_t i = 0; i < count; i += 4) {
+        four w, p;
+
+        memcpy(&w, weights + i, sizeof w);
+        memcpy(&p, pixels + i, sizeof p);
+        sum += (four)((four_masks)(w * p) & (w != 0));
+    }
+    return (sum[0] + sum[1]) + (sum[2] + sum[3]);
+}
+
+/* A row of job->part's columns, and PADDING more, at the output's columns, each with its own taps.
+ * `outside` is for those that go on by the edge rule. */
+LB_CLONES
+static void resample_row(const struct transform *job, const float *row, float *outside, float *out)
+{
+    int32_t n = lb_box_width(job->part), from = job->part.x0 - lb_plane_box(job->in).x0;
+    int32_t width = lb_box_width(lb_plane_box(job->out));
+
+    for (int32_t x = 0; x < width; x++) {
         const taps *t = &job->columns[x];
-        float sum = 0;
+        int32_t first = t->first - from;
 
-        if (t->first >= 0 && t->first + t->count <= n) {
-            for (int32_t i = 0; i < t->count; i++)
-                sum += t->weights[i] == 0 ? 0.0f : t->weights[i] * row[t->first + i];
-        } else {
+        if (first < 0 || first + t->count > n) {
             for (int32_t i = 0; i < t->count; i++) {
-                int32_t at = lb_edge_index(job->edge, t->first + i, n);
+                int32_t at = lb_edge_index(job->edge, first + i, n);
 
-                sum += at < 0 || t->weights[i] == 0 ? 0.0f : t->weights[i] * row[at];
+                outside[i] = at < 0 ? 0 : row[at];
             }
+            out[x] = dot(t->weights, outside, t->count);
+        } else {
+            out[x] = dot(t->weights, row + first, t->count);
         }
-        out[x] = sum;
     }
 }
 
-LB_CLONES
-static void add_scaled(float *restrict out, const float *restrict in, float weight, int32_t count)
+/* The same where all columns have the same weights: rows of taps. */
+static void shift_row(const struct transform *job, const float *row, float *extended, float *out)
 {
-    for (int32_t x = 0; x < count; x++)
-        out[x] += weight * in[x];
+    const taps *t = &job->columns[0];
+    int32_t width = lb_box_width(lb_plane_box(job->out));
+    const float *in[LB_SUMS_TAPS];
+    float weights[LB_SUMS_TAPS];
+    int32_t count = 0;
+
+    lb_edge_row(job->edge, row, lb_box_width(job->part),
+                t->first - (job->part.x0 - lb_plane_box(job->in).x0), width + t->count, extended);
+    for (int32_t i = 0; i < t->count && count < LB_SUMS_TAPS; i++)
+        if (t->weights[i] != 0) {
+            in[count] = extended + i;
+            weights[count++] = t->weights[i];
+        }
+    lb_taps_sum(out, in, weights, count, width);
 }
 
-/* The rows of the input that a piece needs, resampled once each and kept by their number. */
-struct kept {
-    float *rows;
-    size_t stride;
-    int32_t room;
-    int32_t *numbers; /* which row stands in slot i; -1: none */
-};
-
-static const float *kept_row(const struct transform *job, struct kept *kept, int32_t number,
-                             int32_t count)
+/* Down the columns of job->part: what the taps `t` make of them. `zeros` stands for rows that are
+ * not there. Taps of no weight are left out, so that infinities stay where they are. */
+static void go_down(const struct transform *job, const taps *t, const float *zeros,
+                    const float **rows, float *weights, float *mixed)
 {
     lb_box in = lb_plane_box(job->in);
-    int32_t slot = number % kept->room;
-    float *row = kept->rows + (size_t)slot * kept->stride;
+    int32_t count = 0;
 
-    if (kept->numbers[slot] != number) {
-        resample_row(job, lb_plane_row(job->in, in.y0 + number), lb_box_width(in), row, count);
-        kept->numbers[slot] = number;
+    for (int32_t i = 0; i < t->count; i++) {
+        int32_t at = lb_edge_index(job->edge, t->first + i, lb_box_height(in));
+
+        if (t->weights[i] == 0)
+            continue;
+        rows[count] = at < 0 ? zeros : lb_plane_row(job->in, in.y0 + at) + (job->part.x0 - in.x0);
+        weights[count++] = t->weights[i];
     }
-    return row;
+    if (count)
+        lb_taps_sum(mixed, rows, weights, count, lb_box_width(job->part));
+    else
+        memset(mixed, 0, (size_t)lb_box_width(job->part) * sizeof *mixed);
 }
 
 static lb_status aligned_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct transform *job = context;
     lb_box box = lb_plane_box(job->out), in = lb_plane_box(job->in);
-    int32_t count = lb_box_width(box);
-    struct kept kept = {.stride = ((size_t)count + 15) / 16 * 16, .room = job->room[1] + 1};
-    taps vertical = {.weights = lb_alloc((size_t)job->room[1], sizeof(float))};
+    size_t inner = (size_t)lb_box_width(job->part) + PADDING, room = (size_t)job->room[1];
+    size_t wide = (size_t)lb_box_width(box) + (size_t)job->room[0];
+    float *scratch = lb_block_new((2 * inner + wide + 2 * room) * sizeof *scratch);
+    float *zeros = scratch, *mixed = zeros + inner, *extended = mixed + inner;
+    const float **rows = lb_alloc(room, sizeof *rows);
     lb_status status = LB_MEMORY;
 
     (void)worker;
-    kept.rows = lb_block_new((size_t)kept.room * kept.stride * sizeof *kept.rows);
-    kept.numbers = lb_alloc((size_t)kept.room, sizeof *kept.numbers);
-    if (!vertical.weights || !kept.rows || !kept.numbers)
-        goto done;
-    for (int32_t i = 0; i < kept.room; i++)
-        kept.numbers[i] = -1;
-    for (int32_t y = box.y0 + begin; y < box.y0 + end; y++) {
-        float *out = lb_plane_row_to_fill(job->out, y);
+    if (scratch && rows) {
+        taps vertical = {.weights = extended + wide};
 
-        find_taps(job->filter, job->width[1], along(job->m[4], job->m[5], y, in.y0), &vertical);
-        memset(out, 0, (size_t)count * sizeof *out);
-        for (int32_t i = 0; i < vertical.count; i++) {
-            int32_t at = lb_edge_index(job->edge, vertical.first + i, lb_box_height(in));
-
-            if (at >= 0 && vertical.weights[i] != 0)
-                add_scaled(out, kept_row(job, &kept, at, count), vertical.weights[i], count);
+        memset(scratch, 0, (2 * inner + wide) * sizeof *scratch);
+        for (int32_t y = box.y0 + begin; y < box.y0 + end; y++) {
+            find_taps(job->filter, job->width[1], along(job->m[4], job->m[5], y, in.y0), &vertical);
+            go_down(job, &vertical, zeros, rows, vertical.weights + room, mixed);
+            if (job->is_steady)
+                shift_row(job, mixed, extended, lb_plane_row_to_fill(job->out, y));
+            else
+                resample_row(job, mixed, extended, lb_plane_row_to_fill(job->out, y));
         }
+        status = LB_OK;
     }
-    status = LB_OK;
-done:
-    lb_free(vertical.weights);
-    lb_block_free(kept.rows);
-    lb_free(kept.numbers);
+    lb_block_free(scratch);
+    lb_free(rows);
     return status;
 }
 
+/* Taps of every column; of the first one alone where all have the same phase. */
 static lb_status make_columns(struct transform *job)
 {
     lb_box box = lb_plane_box(job->out), in = lb_plane_box(job->in);
     size_t count = (size_t)lb_box_width(box), room;
+    int32_t first = INT32_MAX, last = INT32_MIN;
 
-    if (!lb_size_mul(count, (size_t)job->room[0], &room))
+    job->is_steady = job->m[0] == 1 && fabs(job->m[2]) < LB_BOX_LIMIT;
+    if (!lb_size_mul(job->is_steady ? 1 : count, (size_t)job->room[0], &room))
         return LB_LIMIT;
     job->columns = lb_alloc(count, sizeof *job->columns);
     job->weights = lb_alloc(room, sizeof *job->weights);
     if (!job->columns || !job->weights)
         return LB_MEMORY;
-    for (size_t x = 0; x < count; x++) {
-        job->columns[x].weights = job->weights + x * (size_t)job->room[0];
-        find_taps(job->filter, job->width[0],
-                  along(job->m[0], job->m[2], box.x0 + (int32_t)x, in.x0), &job->columns[x]);
+    for (size_t x = 0; x < (job->is_steady ? 1 : count); x++) {
+        taps *t = &job->columns[x];
+
+        t->weights = job->weights + x * (size_t)job->room[0];
+        if (job->is_steady) { /* found at column 0, so that every region has the same */
+            find_taps(job->filter, 1, along(1, job->m[2], 0, 0), t);
+            t->first += box.x0 - in.x0;
+        } else {
+            find_taps(job->filter, job->width[0],
+                      along(job->m[0], job->m[2], box.x0 + (int32_t)x, in.x0), t);
+        }
+        if (t->count > 0) {
+            first = t->first < first ? t->first : first;
+            last = t->first + t->count > last ? t->first + t->count : last;
+        }
     }
+    if (job->is_steady)
+        last += lb_box_width(box);
+    if (first > last)
+        first = last = 0; /* nothing is near */
+    job->part = lb_edge_needs(job->edge, in, (lb_box){in.x0 + first, in.y0, in.x0 + last, in.y1});
     return LB_OK;
 }
 
 /* ---- Any map ---- */
 
-static float pixel_at(const struct transform *job, const taps *tx, const taps *ty)
+/* Positions of pixels x .. x + count - 1 of row y in the input, from its first pixel's centre. */
+LB_CLONES
+static void positions(const struct transform *job, lb_box in, int32_t x, int32_t y, int32_t count,
+                      double *restrict across, double *restrict down)
+{
+    const double *m = job->m;
+    double m0 = m[0], m3 = m[3], right = m[1] * (y + 0.5), below = m[4] * (y + 0.5);
+    double shift_x = m[2] - in.x0 - 0.5, shift_y = m[5] - in.y0 - 0.5;
+
+    for (int32_t i = 0; i < count; i++) {
+        double column = x + i + 0.5;
+
+        across[i] = m0 * column + right + shift_x;
+        down[i] = m3 * column + below + shift_y;
+    }
+}
+
+/* The kernel is nowhere wider than itself. */
+static lb_status narrow_rows(void *context, int32_t begin, int32_t end, int32_t worker)
+{
+    const struct transform *job = context;
+    lb_box box = lb_plane_box(job->out);
+    double across[LB_GATHER_MOST], down[LB_GATHER_MOST];
+    lb_gather gather = {.filter = job->filter};
+
+    (void)worker;
+    for (int32_t x = box.x0; x < box.x1; x += LB_GATHER_MOST) {
+        int32_t n = box.x1 - x < LB_GATHER_MOST ? box.x1 - x : LB_GATHER_MOST;
+
+        for (int32_t y = box.y0 + begin; y < box.y0 + end; y++) {
+            positions(job, lb_plane_box(job->in), x, y, n, across, down);
+            lb_gather_at(&gather, across, down, n);
+            lb_gather_run(&gather, job->in, job->edge,
+                          lb_plane_row_to_fill(job->out, y) + (x - box.x0));
+        }
+    }
+    return LB_OK;
+}
+
+/* Samples of the kernel, so close that straight lines between them are within 1e-6 of it. */
+#define PER_UNIT 1024
+
+static lb_status make_curve(struct transform *job)
+{
+    int32_t count = (int32_t)lb_filter_radius(job->filter) * PER_UNIT;
+
+    if (!(job->curve = lb_alloc((size_t)count + 2, sizeof *job->curve)))
+        return LB_MEMORY;
+    for (int32_t i = 0; i < count; i++)
+        job->curve[i] = (float)lb_filter_value(job->filter, (double)i / PER_UNIT);
+    return LB_OK;
+}
+
+/* Weights of the taps around `position` (from the first pixel's centre) along one axis. */
+static inline void find_wide_taps(const struct transform *job, int axis, double position, taps *t)
+{
+    double radius = lb_filter_radius(job->filter) * job->width[axis];
+    float scale = (float)(PER_UNIT / job->width[axis]), sum = 0, start;
+    int32_t last;
+
+    if (!(fabs(position) <= 0x1p28)) { /* NaN, or nowhere near any plane */
+        t->count = 0;
+        return;
+    }
+    t->first = (int32_t)floor(position - radius) + 1;
+    last = (int32_t)ceil(position + radius) - 1;
+    t->count = last - t->first + 1;
+    start = (float)(t->first - position);
+    for (int32_t i = 0; i < t->count; i++) {
+        float away = fabsf(start + (float)i) * scale;
+        int32_t at = (int32_t)away;
+        float low = job->curve[at], high = job->curve[at + 1];
+
+        t->weights[i] = low + (high - low) * (away - (float)at);
+        sum += t->weights[i];
+    }
+    for (int32_t i = 0; i < t->count; i++)
+        t->weights[i] /= sum;
+}
+
+static inline float wide_pixel(const struct transform *job, const taps *tx, const taps *ty,
+                               float *columns)
 {
     lb_box in = lb_plane_box(job->in);
     int32_t n = lb_box_width(in);
     bool inside = tx->first >= 0 && tx->first + tx->count <= n;
     float sum = 0;
 
+    for (int32_t i = 0; i < tx->count; i++)
+        columns[i] = 0;
     for (int32_t j = 0; j < ty->count; j++) {
         int32_t at = lb_edge_index(job->edge, ty->first + j, lb_box_height(in));
-        const float *row;
-        float across = 0;
+        const float *row = at < 0 ? NULL : lb_plane_row(job->in, in.y0 + at);
 
-        if (at < 0 || ty->weights[j] == 0)
+        if (!row)
             continue;
-        row = lb_plane_row(job->in, in.y0 + at);
-        for (int32_t i = 0; i < tx->count; i++) {
-            int32_t column = tx->first + i;
-
-            if (!inside)
-                column = lb_edge_index(job->edge, column, n);
-            if (column >= 0 && tx->weights[i] != 0)
-                across += tx->weights[i] * row[column];
+        if (inside) {
+            for (int32_t i = 0; i < tx->count; i++)
+                columns[i] += ty->weights[j] * row[tx->first + i];
+            continue;
         }
-        sum += ty->weights[j] * across;
+        for (int32_t i = 0; i < tx->count; i++) {
+            int32_t column = lb_edge_index(job->edge, tx->first + i, n);
+
+            columns[i] += ty->weights[j] * (column < 0 ? 0.0f : row[column]);
+        }
     }
+    for (int32_t i = 0; i < tx->count; i++)
+        sum += tx->weights[i] * columns[i];
     return sum;
 }
 
-static lb_status general_rows(void *context, int32_t begin, int32_t end, int32_t worker)
+/* No tap is inside. */
+static inline bool is_far(const struct transform *job, double across, double down)
+{
+    lb_box in = lb_plane_box(job->in);
+    double x = lb_filter_radius(job->filter) * job->width[0];
+    double y = lb_filter_radius(job->filter) * job->width[1];
+
+    return !(across > -x && down > -y && across < lb_box_width(in) - 1 + x &&
+             down < lb_box_height(in) - 1 + y);
+}
+
+LB_CLONES
+static void wide_row(const struct transform *job, int32_t y, float *scratch, float *out)
+{
+    lb_box box = lb_plane_box(job->out), in = lb_plane_box(job->in);
+    size_t room_x = (size_t)job->room[0], room_y = (size_t)job->room[1];
+    taps tx = {.weights = scratch}, ty = {.weights = scratch + room_x};
+
+    for (int32_t x = box.x0; x < box.x1; x++) {
+        double across, down;
+
+        positions(job, in, x, y, 1, &across, &down);
+        if (job->edge == LB_EDGE_TRANSPARENT && is_far(job, across, down)) {
+            out[x - box.x0] = 0;
+            continue;
+        }
+        find_wide_taps(job, 0, across, &tx);
+        find_wide_taps(job, 1, down, &ty);
+        out[x - box.x0] = wide_pixel(job, &tx, &ty, scratch + room_x + room_y);
+    }
+}
+
+static lb_status wide_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct transform *job = context;
-    lb_box box = lb_plane_box(job->out), in = lb_plane_box(job->in);
-    const double *m = job->m;
-    taps tx = {.weights = lb_alloc((size_t)job->room[0], sizeof(float))};
-    taps ty = {.weights = lb_alloc((size_t)job->room[1], sizeof(float))};
+    int32_t first = lb_plane_box(job->out).y0;
+    float *scratch = lb_alloc(2 * (size_t)job->room[0] + (size_t)job->room[1], sizeof *scratch);
 
     (void)worker;
-    if (tx.weights && ty.weights) {
-        for (int32_t y = box.y0 + begin; y < box.y0 + end; y++) {
-            float *out = lb_plane_row_to_fill(job->out, y);
-
-            for (int32_t x = box.x0; x < box.x1; x++) {
-                double across = m[0] * (x + 0.5) + m[1] * (y + 0.5) + m[2] - in.x0;
-                double down = m[3] * (x + 0.5) + m[4] * (y + 0.5) + m[5] - in.y0;
-
-                find_taps(job->filter, job->width[0], across, &tx);
-                find_taps(job->filter, job->width[1], down, &ty);
-                out[x - box.x0] = pixel_at(job, &tx, &ty);
-            }
-        }
-    }
-    lb_free(tx.weights);
-    lb_free(ty.weights);
-    return tx.weights && ty.weights ? LB_OK : LB_MEMORY;
+    if (!scratch)
+        return LB_MEMORY;
+    for (int32_t y = first + begin; y < first + end; y++)
+        wide_row(job, y, scratch, lb_plane_row_to_fill(job->out, y));
+    lb_free(scratch);
+    return LB_OK;
 }
+
+/* ---- The choice ---- */
 
 lb_status lb_transform_plane(lb_pool *pool, const lb_plane *in, const double m[6], lb_filter filter,
                              lb_edge edge, lb_box box, lb_plane **out)
 {
     struct transform job = {.in = in, .m = m, .filter = filter, .edge = edge};
-    lb_range_fn rows = general_rows;
+    lb_range_fn rows = narrow_rows;
     lb_status status;
 
     *out = NULL;
@@ -283,9 +444,13 @@ lb_status lb_transform_plane(lb_pool *pool, const lb_plane *in, const double m[6
     } else if (m[1] == 0 && m[3] == 0) {
         rows = aligned_rows;
         status = make_columns(&job);
+    } else if (filter != LB_FILTER_NEAREST && (job.width[0] > 1 || job.width[1] > 1)) {
+        rows = wide_rows;
+        status = make_curve(&job);
     }
     if (!status)
         status = lb_pool_for(pool, lb_box_height(box), GRAIN, rows, &job);
+    lb_free(job.curve);
     lb_free(job.columns);
     lb_free(job.weights);
     if (status)

@@ -153,18 +153,30 @@ static inline int32_t wrap_index(lb_wrap wrap, int32_t i, int32_t n)
     return i < 0 ? 0 : i >= n ? n - 1 : i;
 }
 
+/* The same for -2 .. 2n + 1: textures of one or two texels too. */
+static inline int32_t wrap_far(lb_wrap wrap, int32_t i, int32_t n)
+{
+    int32_t period = wrap == LB_WRAP_MIRROR ? 2 * n : n;
+
+    if (wrap != LB_WRAP_CLAMP && (i < 0 || i >= period))
+        i = ((i % period) + period) % period;
+    return wrap_index(wrap, i, n);
+}
+
 float lb_wrap_at(lb_wrap wrap, float u)
 {
     u = wrap_coordinate(wrap, u);
     return wrap == LB_WRAP_MIRROR && u > 1 ? 2 - u : u;
 }
 
-/* Adds weight * value of one level at picture coordinates (u, v) to sum[channels]. */
-static void add_level(const lb_texture *t, int32_t k, float u, float v, float weight, float *sum,
-                      int32_t channels)
+/* Adds weight * value of one level at picture coordinates (u, v) to sum[n]; n is the picture's
+ * channel count, a constant where this is inlined. */
+static inline __attribute__((always_inline)) void add_level(const lb_texture *t, int32_t k, float u,
+                                                            float v, float weight, float *sum,
+                                                            int32_t n)
 {
     const lb_texture_level *level = &t->pyramid->level[k];
-    int32_t n = t->pyramid->channels, w = level->width, h = level->height;
+    int32_t w = level->width, h = level->height;
     float x = wrap_coordinate(t->map.wrap_u, u) * (float)w;
     float y = wrap_coordinate(t->map.wrap_v, v) * (float)h;
 
@@ -173,7 +185,7 @@ static void add_level(const lb_texture *t, int32_t k, float u, float v, float we
         int32_t j = wrap_index(t->map.wrap_v, (int32_t)y, h);
         const float *at = level->texels + ((size_t)j * (size_t)w + (size_t)i) * (size_t)n;
 
-        for (int32_t c = 0; c < channels; c++)
+        for (int32_t c = 0; c < n; c++)
             sum[c] += weight * at[c];
         return;
     }
@@ -188,7 +200,7 @@ static void add_level(const lb_texture *t, int32_t k, float u, float v, float we
     float w00 = weight * (1 - fx) * (1 - fy), w10 = weight * fx * (1 - fy);
     float w01 = weight * (1 - fx) * fy, w11 = weight * fx * fy;
 
-    for (int32_t c = 0; c < channels; c++)
+    for (int32_t c = 0; c < n; c++)
         sum[c] += w00 * row0[i0 * n + c] + w10 * row0[i1 * n + c] + w01 * row1[i0 * n + c] +
                   w11 * row1[i1 * n + c];
 }
@@ -245,22 +257,33 @@ static footprint footprint_of(const lb_texture *t, const float ddx[2], const flo
     return foot;
 }
 
-/* The filtered picture at picture coordinates. */
-static void look(const lb_texture *t, const footprint *foot, float u, float v, float *sum,
-                 int32_t channels)
+static inline __attribute__((always_inline)) void look_at(const lb_texture *t,
+                                                          const footprint *foot, float u, float v,
+                                                          float *sum, int32_t n)
 {
     int32_t k = (int32_t)foot->lod;
     float f = foot->lod - (float)k, each = 1 / (float)foot->taps;
 
-    for (int32_t c = 0; c < channels; c++)
+    for (int32_t c = 0; c < n; c++)
         sum[c] = 0;
     for (int32_t i = 0; i < foot->taps; i++) {
         float at = ((float)i + 0.5f) * each - 0.5f;
 
-        add_level(t, k, u + at * foot->du, v + at * foot->dv, (1 - f) * each, sum, channels);
+        add_level(t, k, u + at * foot->du, v + at * foot->dv, (1 - f) * each, sum, n);
         if (f > 0)
-            add_level(t, k + 1, u + at * foot->du, v + at * foot->dv, f * each, sum, channels);
+            add_level(t, k + 1, u + at * foot->du, v + at * foot->dv, f * each, sum, n);
     }
+}
+
+/* The filtered picture at picture coordinates. */
+static void look(const lb_texture *t, const footprint *foot, float u, float v, float *sum)
+{
+    if (t->pyramid->channels == 1)
+        look_at(t, foot, u, v, sum, 1);
+    else if (t->pyramid->channels == 3)
+        look_at(t, foot, u, v, sum, 3);
+    else
+        look_at(t, foot, u, v, sum, 4);
 }
 
 void lb_texture_sample(const lb_texture *texture, float u, float v, const float ddx[2],
@@ -269,12 +292,39 @@ void lb_texture_sample(const lb_texture *texture, float u, float v, const float 
     const float *m = texture->m;
     footprint foot = footprint_of(texture, ddx, ddy);
 
-    look(texture, &foot, m[0] * u + m[1] * v + m[2], m[3] * u + m[4] * v + m[5], out,
-         texture->pyramid->channels);
+    look(texture, &foot, m[0] * u + m[1] * v + m[2], m[3] * u + m[4] * v + m[5], out);
     if (texture->pyramid->channels == 1)
         out[1] = out[2] = out[0];
     if (texture->pyramid->channels < 4)
         out[3] = 1;
+}
+
+/* Adds weight * (d/du, d/dv) of one level's first channel: central differences of the bilinear
+ * picture, one texel to either side. The sixteen texels around are read once. */
+static void add_slopes(const lb_texture *t, int32_t k, float u, float v, float weight, float *su,
+                       float *sv)
+{
+    const lb_texture_level *level = &t->pyramid->level[k];
+    int32_t n = t->pyramid->channels, w = level->width, h = level->height, columns[4];
+    float x = wrap_coordinate(t->map.wrap_u, u) * (float)w - 0.5f;
+    float y = wrap_coordinate(t->map.wrap_v, v) * (float)h - 0.5f;
+    float xf = floorf(x), yf = floorf(y), fx = x - xf, fy = y - yf, across[4], along[4];
+
+    if (t->map.filter == LB_TEXTURE_NEAREST)
+        fx = fx < 0.5f ? 0 : 1, fy = fy < 0.5f ? 0 : 1;
+    for (int32_t i = 0; i < 4; i++)
+        columns[i] = n * wrap_far(t->map.wrap_u, (int32_t)xf - 1 + i, w);
+    for (int32_t j = 0; j < 4; j++) {
+        const float *row = level->texels + (size_t)wrap_far(t->map.wrap_v, (int32_t)yf - 1 + j, h) *
+                                               (size_t)w * (size_t)n;
+        float a = row[columns[0]], b = row[columns[1]], c = row[columns[2]], d = row[columns[3]];
+
+        across[j] = (c - a) + fx * ((d - b) - (c - a)); /* value(x + 1) - value(x - 1) */
+        along[j] = b + fx * (c - b);
+    }
+    *su += weight * 0.5f * (float)w * (across[1] + fy * (across[2] - across[1]));
+    *sv += weight * 0.5f * (float)h *
+           ((along[2] - along[0]) + fy * ((along[3] - along[1]) - (along[2] - along[0])));
 }
 
 void lb_texture_slope(const lb_texture *texture, float u, float v, const float ddx[2],
@@ -282,20 +332,18 @@ void lb_texture_slope(const lb_texture *texture, float u, float v, const float d
 {
     const float *m = texture->m;
     footprint foot = footprint_of(texture, ddx, ddy);
-    /* One texel of the level: lod need not be whole, nor the halves exact. */
-    const lb_texture_level *fine = &texture->pyramid->level[(int32_t)foot.lod];
-    float coarser = 1 + (foot.lod - (float)(int32_t)foot.lod);
-    float step_u = coarser / (float)fine->width, step_v = coarser / (float)fine->height;
-    float scale = (float)texture->map.scale;
-    float pu = m[0] * u + m[1] * v + m[2], pv = m[3] * u + m[4] * v + m[5];
-    float left, right, above, below, su, sv;
+    int32_t k = (int32_t)foot.lod;
+    float f = foot.lod - (float)k, each = 1 / (float)foot.taps, scale = (float)texture->map.scale;
+    float pu = m[0] * u + m[1] * v + m[2], pv = m[3] * u + m[4] * v + m[5], su = 0, sv = 0;
 
-    look(texture, &foot, pu - step_u, pv, &left, 1);
-    look(texture, &foot, pu + step_u, pv, &right, 1);
-    look(texture, &foot, pu, pv - step_v, &above, 1);
-    look(texture, &foot, pu, pv + step_v, &below, 1);
-    su = (right - left) / (2 * step_u);
-    sv = (below - above) / (2 * step_v);
+    for (int32_t i = 0; i < foot.taps; i++) {
+        float at = ((float)i + 0.5f) * each - 0.5f;
+        float tu = pu + at * foot.du, tv = pv + at * foot.dv;
+
+        add_slopes(texture, k, tu, tv, (1 - f) * each, &su, &sv);
+        if (f > 0)
+            add_slopes(texture, k + 1, tu, tv, f * each, &su, &sv);
+    }
     *du = scale * (m[0] * su + m[3] * sv);
     *dv = scale * (m[1] * su + m[4] * sv);
 }

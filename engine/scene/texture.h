@@ -74,8 +74,8 @@ size_t lb_texture_bytes(const lb_texture *texture);
 void lb_texture_sample(const lb_texture *texture, float u, float v, const float ddx[2],
                        const float ddy[2], float out[4]);
 /* Height's slope: d(value)/du and d(value)/dv at the same filtered place, by central differences of
- * the filtered picture one texel of the chosen level apart, per unit of surface u and v (so the
- * map's matrix is taken into account), times the map's scale. */
+ * the filtered picture, one texel of each level that is read to either side, per unit of surface u
+ * and v (so the map's matrix is taken into account), times the map's scale. */
 void lb_texture_slope(const lb_texture *texture, float u, float v, const float ddx[2],
                       const float ddy[2], float *du, float *dv);
 

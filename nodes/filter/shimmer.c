@@ -227,6 +227,8 @@ static lb_status evaluate(const lb_task *task, lb_value *out)
         }
         status =
             lb_warp_plane(task->pool, plane, moves[0], moves[1], filter, edge, task->box, &made);
+        if (status == LB_OK && lb_filter_rings(filter))
+            status = lb_limit_warp(task->pool, plane, moves[0], moves[1], edge, made);
         if (status == LB_OK)
             status = lb_image_add(out->image, own->names[i], made);
         lb_plane_unref(&made);

@@ -1,0 +1,29 @@
+/* engine/image/gather.h: samples at any positions, a piece of a row at a time.
+ *
+ * Weights are made once for a piece and serve any number of planes. Every pixel's value is the same
+ * whether its taps are all inside the plane or not. */
+#ifndef LB_IMAGE_GATHER_H
+#define LB_IMAGE_GATHER_H
+
+#include "engine/image/sample.h"
+
+#define LB_GATHER_MOST 128
+
+/* Positions in pixels from the plane's first centre: whole part and fraction along both axes. With
+ * LB_FILTER_NEAREST the whole part is the pixel itself. */
+typedef struct lb_gather {
+    lb_filter filter;
+    int32_t count; /* at most LB_GATHER_MOST */
+    int32_t x[LB_GATHER_MOST], y[LB_GATHER_MOST];
+    float fx[LB_GATHER_MOST], fy[LB_GATHER_MOST];
+    float wx[LB_GATHER_MOST][8], wy[LB_GATHER_MOST][8]; /* taps, then 0 */
+} lb_gather;
+
+/* Positions are limited to +-2^28, NaN to one end: there, nothing is near. */
+void lb_gather_at(lb_gather *gather, const double *x, const double *y, int32_t count);
+/* Pixels first_x .. of row y, moved by dx and dy. */
+void lb_gather_moved(lb_gather *gather, int32_t first_x, int32_t y, const float *dx,
+                     const float *dy, int32_t count);
+void lb_gather_run(const lb_gather *gather, const lb_plane *plane, lb_edge edge, float *out);
+
+#endif
