@@ -12,8 +12,8 @@
 
 enum { IMAGE, DEPTH };
 
-enum { AUTO, TRANSPARENT, CLAMP };
-static const char *const edge_names[] = {"auto", "transparent", "clamp", NULL};
+enum { AUTO, TRANSPARENT, CLAMP, MIRROR };
+static const char *const edge_names[] = {"auto", "transparent", "clamp", "mirror", NULL};
 
 typedef struct {
     double focus, f_number, focal_length, film_back, radius, max_radius;
@@ -44,8 +44,9 @@ static const lb_param params[] = {
     LB_PARAM_AS(defocus_params, max_radius, "max-radius", LB_NUMBER, .initial = {100}, .min = 0,
                 .max = 512, .unit = LB_PIXELS, .doc = "Larger circles are cut to this radius."),
     LB_PARAM(defocus_params, edge, LB_CHOICE, .names = edge_names, .initial = {AUTO},
-             .doc = "What is beyond the picture's edge; auto: the edge's pixel where the picture "
-                    "fills the frame or has no alpha, else nothing."),
+             .doc =
+                 "What is beyond the picture's edge; auto: the picture turned over where it fills "
+                 "the frame or has no alpha, else nothing."),
     {0},
 };
 
@@ -82,10 +83,12 @@ static lb_edge edge_of(const lb_call *call)
     const lb_desc *in = &call->inputs[IMAGE];
 
     if (p->edge != AUTO)
-        return p->edge == CLAMP ? LB_EDGE_CLAMP : LB_EDGE_TRANSPARENT;
+        return p->edge == CLAMP    ? LB_EDGE_CLAMP
+               : p->edge == MIRROR ? LB_EDGE_MIRROR
+                                   : LB_EDGE_TRANSPARENT;
     return lb_box_contains(in->data_window, in->display_window) ||
                    lb_channels_find(in->channels, "A") < 0
-               ? LB_EDGE_CLAMP
+               ? LB_EDGE_MIRROR
                : LB_EDGE_TRANSPARENT;
 }
 
@@ -185,13 +188,14 @@ static const char *const rgba[4] = {"R", "G", "B", "A"};
 /* The four planes of the image, going on beyond its edge; NULL stays NULL (no alpha). */
 static lb_status extend_all(const lb_task *task, lb_box box, lb_plane *out[4])
 {
+    lb_edge edge = edge_of(&task->call);
     lb_status status = LB_OK;
 
     for (int c = 0; c < 4 && status == LB_OK; c++) {
         const lb_plane *plane = lb_task_plane(task, IMAGE, rgba[c]);
 
-        if (plane && edge_of(&task->call) == LB_EDGE_CLAMP)
-            status = lb_plane_extend(task->pool, plane, LB_EDGE_CLAMP, box, &out[c]);
+        if (plane && edge != LB_EDGE_TRANSPARENT)
+            status = lb_plane_extend(task->pool, plane, edge, box, &out[c]);
         else if (plane)
             out[c] = lb_plane_ref(plane);
     }
@@ -204,6 +208,7 @@ static lb_status by_depth(const lb_task *task, lb_plane *out[4])
     const defocus_params *p = task->call.params;
     lb_box wide = spread(p, task->box), has;
     lb_plane *in[4] = {NULL}, *depth = NULL;
+    lb_edge edge = edge_of(&task->call);
     radii r = {.task = task};
     int32_t slot;
     const char *name = find_depth(&task->call, &slot);
@@ -212,8 +217,8 @@ static lb_status by_depth(const lb_task *task, lb_plane *out[4])
 
     if (status == LB_OK && in[0] && in[1] && in[2] && found) {
         has = lb_plane_box(in[0]);
-        if (edge_of(&task->call) == LB_EDGE_CLAMP)
-            status = lb_plane_extend(task->pool, found, LB_EDGE_CLAMP, has, &depth);
+        if (edge != LB_EDGE_TRANSPARENT)
+            status = lb_plane_extend(task->pool, found, edge, has, &depth);
         else
             depth = lb_plane_ref(found);
         r.depth = depth;

@@ -78,7 +78,7 @@ Test(defocus, radius_by_the_thin_lens)
             seen++;
         }
         if (want < 15)
-            cr_expect(fabs(op_sum(image, "R") - 100) < 0.1, "row %d: %g", i, op_sum(image, "R"));
+            cr_expect(fabs(op_sum(image, "R") - 100) < 0.5, "row %d: %g", i, op_sum(image, "R"));
         lb_image_unref(&image);
         op_free(&r);
     }
@@ -213,7 +213,7 @@ Test(defocus, says_what_is_missing)
 
 Test(defocus, is_consistent)
 {
-    static const char *const edges[] = {"auto", "transparent", "clamp"};
+    static const char *const edges[] = {"mirror", "transparent", "clamp"};
 
     for (int i = 0; i < 6; i++) {
         op_run r = op_new(&lb_op_defocus, 2);
