@@ -5,7 +5,7 @@
 #include "engine/base/file.h"
 #include "tests/lang/loading.h"
 
-/* The graph of docs/language.md. */
+/* A graph with something of everything. */
 static const char example[] =
     "lampblack: 1\n"
     "\n"
