@@ -130,14 +130,17 @@ static lb_status run_tiles(void *context, int32_t begin, int32_t end, int32_t wo
 static lb_status run(lb_pool *pool, struct defocus *job, const lb_plane *const in[4],
                      const lb_plane *radius, double max_radius, lb_box wanted)
 {
+    const uint8_t *used[LB_DISC_KINDS];
     lb_status status;
     int32_t down;
 
     if ((status = lb_defocus_sources_new(pool, in, radius, max_radius, wanted, &job->sources)) ||
         (status = lb_defocus_find_hidden(pool, &job->sources)) ||
-        (status = lb_defocus_map(pool, &job->sources)) ||
-        (status = lb_discs_new(max_radius, lb_disc_code(LB_DEFOCUS_PAIR_RADIUS),
-                               LB_DEFOCUS_TILE_STRIDE, &job->discs)))
+        (status = lb_defocus_map(pool, &job->sources)))
+        return status;
+    for (int kind = 0; kind < LB_DISC_KINDS; kind++)
+        used[kind] = job->sources.used + kind * job->sources.codes;
+    if ((status = lb_discs_new(used, job->sources.codes, LB_DEFOCUS_TILE_STRIDE, &job->discs)))
         return status;
     job->across = (lb_box_width(job->box) - 1) / LB_DEFOCUS_TILE_WIDTH + 1;
     down = (lb_box_height(job->box) - 1) / LB_DEFOCUS_TILE_HEIGHT + 1;

@@ -11,6 +11,10 @@
 #define LB_DISC_STEPS_PER_OCTAVE 347
 #define LB_DISC_SMALLEST 0.5f
 
+/* What is spread: one pixel, or a square of 2 x 2 or 4 x 4. A square's disc is the mean of its
+ * pixels' discs, so that equal pixels give the same together as one by one. */
+typedef enum lb_disc_kind { LB_DISC_ONE, LB_DISC_PAIR, LB_DISC_QUAD, LB_DISC_KINDS } lb_disc_kind;
+
 /* Coverage rises by `delta` at column middle - dx and falls by it behind column middle + dx. */
 typedef struct lb_disc_step {
     double delta;
@@ -23,7 +27,9 @@ typedef struct lb_disc_place {
     int32_t rises, falls;
 } lb_disc_place;
 
-/* Row j of a disc: steps first[row + j] .. first[row + j + 1] - 1, the outermost first. */
+/* Row j of a disc: steps first[row + j] .. first[row + j + 1] - 1, the outermost first. The middle
+ * of one pixel is that pixel, its row is 0. The middle of a square is the corner in its middle: row
+ * 0 is the one below the corner and the one above alike, column 0 the one to its right. */
 typedef struct lb_disc_shape {
     int32_t row;              /* of row 0 */
     int32_t height;           /* rows 0 .. height - 1, up and down alike */
@@ -31,12 +37,8 @@ typedef struct lb_disc_shape {
     float scale;              /* 1 / area */
 } lb_disc_shape;
 
-/* centred: about a pixel's centre, row 0 is that pixel's. cornered: about the corner that four
- * pixels share, for 2 x 2 pixels that are spread together; row 0 is the one below the corner, its
- * mirror image above, column 0 the one to its right. */
 typedef struct lb_discs {
-    int32_t count; /* codes 1 .. count - 1 */
-    lb_disc_shape *centred, *cornered;
+    lb_disc_shape *shapes[LB_DISC_KINDS]; /* by code */
     int32_t *first;
     lb_disc_step *steps;
     lb_disc_place *places;
@@ -44,9 +46,10 @@ typedef struct lb_discs {
 
 #define LB_DISC_WHOLE_RADIUS 12.0
 
-/* Discs up to max_radius; cornered ones from the code `cornered_from` on. LB_MEMORY. */
-LB_MUST_CHECK lb_status lb_discs_new(double max_radius, int32_t cornered_from, int32_t stride,
-                                     lb_discs *out);
+/* The discs whose codes (1 .. count - 1) are marked in used[kind]; places for rows `stride` apart.
+ * LB_MEMORY. */
+LB_MUST_CHECK lb_status lb_discs_new(const uint8_t *const used[LB_DISC_KINDS], int32_t count,
+                                     int32_t stride, lb_discs *out);
 void lb_discs_clear(lb_discs *discs);
 /* The radius that a code stands for; the code of the nearest radius (0 up to half a pixel, and for
  * NaN); the codes of a row of radii, their signs and what they have beyond `most` left out. */

@@ -55,50 +55,64 @@ static bool is_even(const float *row, ptrdiff_t stride, int32_t side, bool wide)
     return high - low <= (wide ? 2.5f : 0.25f) * fabsf(sum) / (float)(side * side) + 0.002f;
 }
 
+/* Pixels that are seen or pixels that are hidden. */
+struct layer {
+    const lb_defocus_sources *s;
+    uint16_t *code;
+    uint8_t *slice;
+    const lb_plane *const *planes;
+};
+
+/* Squares of one size: the codes from which they may be made, and need not be so even. */
+struct square {
+    int32_t side, least, wide;
+    uint32_t mark;
+};
+
 /* The mean code of a square whose pixels are all in the first one's slice and have much the same
- * radius, at least `least`; 0: they have not. */
-static uint32_t common_code(const lb_defocus_sources *s, int32_t x, int32_t y, int32_t side,
-                            int32_t least)
+ * radius, wide enough; 0: they have not. */
+static uint32_t common_code(const struct layer *layer, int32_t x, int32_t y,
+                            const struct square *square)
 {
-    size_t at = lb_defocus_at(s, x, y);
-    int32_t low = s->code[at], high = low, sum = 0;
-    uint8_t slice = s->slice[at];
+    size_t at = lb_defocus_at(layer->s, x, y);
+    int32_t side = square->side, low = layer->code[at], high = low, sum = 0;
+    uint8_t slice = layer->slice[at];
 
-    if (low < least || slice == LB_NO_SLICE)
+    if (low < square->least || slice == LB_NO_SLICE)
         return 0;
-    for (int32_t j = 0; j < side; j++, at += s->stride)
+    for (int32_t j = 0; j < side; j++, at += layer->s->stride)
         for (int32_t i = 0; i < side; i++) {
-            int32_t code = s->code[at + (size_t)i];
+            int32_t code = layer->code[at + (size_t)i];
 
-            if (s->slice[at + (size_t)i] != slice || code > (int32_t)LB_DEFOCUS_CODE)
+            if (layer->slice[at + (size_t)i] != slice || code > (int32_t)LB_DEFOCUS_CODE)
                 return 0;
             low = code < low ? code : low;
             high = code > high ? code : high;
             sum += code;
         }
-    if (low < least || high - low > 24) /* 5 per cent */
+    if (low < square->least || high - low > 24) /* 5 per cent */
         return 0;
     return (uint32_t)((sum + side * side / 2) / (side * side));
 }
 
-static void merge_square(lb_defocus_sources *s, int32_t x, int32_t y, int32_t side)
+static void merge_square(const struct layer *layer, int32_t x, int32_t y,
+                         const struct square *square)
 {
-    float radius = side == 2 ? LB_DEFOCUS_PAIR_RADIUS : LB_DEFOCUS_QUAD_RADIUS;
-    uint32_t code = common_code(s, x, y, side, lb_disc_code(radius));
-    size_t at = lb_defocus_at(s, x, y);
-    uint8_t slice = s->slice[at];
-    bool wide = (int32_t)code >= lb_disc_code(2 * radius);
+    uint32_t code = common_code(layer, x, y, square);
+    size_t at = lb_defocus_at(layer->s, x, y);
+    uint8_t slice = layer->slice[at];
 
     if (!code)
         return;
     for (int c = 0; c < 4; c++)
-        if (!is_even(lb_plane_row(s->color[c], y) + (x - lb_plane_box(s->color[c]).x0),
-                     lb_plane_stride(s->color[c]), side, wide))
+        if (!is_even(lb_plane_row(layer->planes[c], y) + (x - lb_plane_box(layer->planes[c]).x0),
+                     lb_plane_stride(layer->planes[c]), square->side,
+                     (int32_t)code >= square->wide))
             return;
-    for (int32_t j = 0; j < side; j++)
-        memset(s->slice + at + (size_t)j * s->stride, LB_NO_SLICE, (size_t)side);
-    s->slice[at] = slice;
-    s->code[at] = (uint16_t)(code | (side == 2 ? LB_DEFOCUS_PAIR : LB_DEFOCUS_QUAD));
+    for (int32_t j = 0; j < square->side; j++)
+        memset(layer->slice + at + (size_t)j * layer->s->stride, LB_NO_SLICE, (size_t)square->side);
+    layer->slice[at] = slice;
+    layer->code[at] = (uint16_t)(code | square->mark);
 }
 
 static int32_t up_to_multiple(int32_t i, int32_t of)
@@ -108,18 +122,38 @@ static int32_t up_to_multiple(int32_t i, int32_t of)
     return rest ? i + of - rest : i;
 }
 
+static void merge_layer(const struct layer *layer, int32_t y0, int32_t y1)
+{
+    const struct square squares[2] = {
+        {4, lb_disc_code(LB_DEFOCUS_QUAD_RADIUS), lb_disc_code(2 * LB_DEFOCUS_QUAD_RADIUS),
+         LB_DEFOCUS_QUAD},
+        {2, lb_disc_code(LB_DEFOCUS_PAIR_RADIUS), lb_disc_code(2 * LB_DEFOCUS_PAIR_RADIUS),
+         LB_DEFOCUS_PAIR},
+    };
+    lb_box box = layer->s->box;
+
+    for (int k = 0; k < 2; k++) {
+        int32_t side = squares[k].side;
+
+        for (int32_t y = y0; y + side <= y1 && y + side <= box.y1; y += side)
+            for (int32_t x = up_to_multiple(box.x0, side); x + side <= box.x1; x += side)
+                if (y >= box.y0)
+                    merge_square(layer, x, y, &squares[k]);
+    }
+}
+
 /* Squares of rows begin .. end - 1, counted from a multiple of four at or above the box. */
 static lb_status merge_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     lb_defocus_sources *s = context;
     int32_t first = up_to_multiple(s->box.y0 - 3, 4);
+    struct layer seen = {s, s->code, s->slice, s->color};
+    struct layer hidden = {s, s->hidden_code, s->hidden_slice, (const lb_plane *const *)s->hidden};
 
     (void)worker;
-    for (int32_t side = 4; side >= 2; side /= 2)
-        for (int32_t y = first + begin; y + side <= first + end && y + side <= s->box.y1; y += side)
-            for (int32_t x = up_to_multiple(s->box.x0, side); x + side <= s->box.x1; x += side)
-                if (y >= s->box.y0)
-                    merge_square(s, x, y, side);
+    merge_layer(&seen, first + begin, first + end);
+    if (s->hidden_slice)
+        merge_layer(&hidden, first + begin, first + end);
     return LB_OK;
 }
 
@@ -169,10 +203,22 @@ static int32_t reach_of(uint32_t code)
 {
     double radius = lb_disc_code_radius((int32_t)(code & LB_DEFOCUS_CODE));
 
-    return (int32_t)ceil(radius) + 3; /* the middle of a square is two pixels off its first one */
+    return (int32_t)ceil(radius) + 5; /* of a square it is two pixels more, from its middle */
 }
 
-static lb_defocus_block look_at_block(const lb_defocus_sources *s, lb_box box)
+static void look_at_pixel(uint8_t slice, uint32_t code, int32_t codes, uint64_t *slices,
+                          uint32_t *widest, uint8_t *used)
+{
+    uint32_t plain = code & LB_DEFOCUS_CODE;
+
+    if (slice == LB_NO_SLICE)
+        return;
+    *slices |= (uint64_t)1 << slice;
+    *widest = plain > *widest ? plain : *widest;
+    used[(int32_t)lb_defocus_kind(code) * codes + (int32_t)plain] = 1;
+}
+
+static lb_defocus_block look_at_block(const lb_defocus_sources *s, lb_box box, uint8_t *used)
 {
     lb_defocus_block block = {0};
     uint32_t widest = 0;
@@ -181,27 +227,27 @@ static lb_defocus_block look_at_block(const lb_defocus_sources *s, lb_box box)
         size_t at = lb_defocus_at(s, box.x0, y);
 
         for (int32_t x = box.x0; x < box.x1; x++, at++) {
-            uint32_t code = s->code[at] & LB_DEFOCUS_CODE;
-
-            if (s->slice[at] != LB_NO_SLICE) {
-                block.slices |= (uint64_t)1 << s->slice[at];
-                widest = code > widest ? code : widest;
-            }
-            if (s->hidden_slice && s->hidden_slice[at] != LB_NO_SLICE) {
-                block.hidden |= (uint64_t)1 << s->hidden_slice[at];
-                widest = s->hidden_code[at] > widest ? s->hidden_code[at] : widest;
-            }
+            look_at_pixel(s->slice[at], s->code[at], s->codes, &block.slices, &widest, used);
+            if (s->hidden_slice)
+                look_at_pixel(s->hidden_slice[at], s->hidden_code[at], s->codes, &block.hidden,
+                              &widest, used);
         }
     }
     block.reach = widest ? reach_of(widest) : 0;
     return block;
 }
 
+struct survey {
+    lb_defocus_sources *s;
+    uint8_t *used; /* as s->used, for each worker */
+};
+
 static lb_status map_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
-    lb_defocus_sources *s = context;
+    struct survey *survey = context;
+    lb_defocus_sources *s = survey->s;
+    uint8_t *used = survey->used + (size_t)worker * LB_DISC_KINDS * (size_t)s->codes;
 
-    (void)worker;
     for (int32_t y = begin; y < end; y++)
         for (int32_t x = 0; x < lb_box_width(s->blocks); x++) {
             int32_t left = (s->blocks.x0 + x) * LB_DEFOCUS_BLOCK;
@@ -209,9 +255,26 @@ static lb_status map_rows(void *context, int32_t begin, int32_t end, int32_t wor
             lb_box box = {left, top, left + LB_DEFOCUS_BLOCK, top + LB_DEFOCUS_BLOCK};
 
             s->map[y * lb_box_width(s->blocks) + x] =
-                look_at_block(s, lb_box_intersect(box, s->box));
+                look_at_block(s, lb_box_intersect(box, s->box), used);
         }
     return LB_OK;
+}
+
+static lb_status survey_all(lb_pool *pool, lb_defocus_sources *s)
+{
+    size_t marks = LB_DISC_KINDS * (size_t)s->codes;
+    size_t workers = pool ? (size_t)lb_pool_threads(pool) : 1;
+    struct survey survey = {s, lb_alloc(workers, marks)};
+    lb_status status;
+
+    if (!survey.used)
+        return LB_MEMORY;
+    status = lb_pool_for(pool, lb_box_height(s->blocks), 1, map_rows, &survey);
+    for (size_t w = 0; w < workers; w++)
+        for (size_t i = 0; i < marks; i++)
+            s->used[i] |= survey.used[w * marks + i];
+    lb_free(survey.used);
+    return status;
 }
 
 lb_status lb_defocus_map(lb_pool *pool, lb_defocus_sources *s)
@@ -226,11 +289,11 @@ lb_status lb_defocus_map(lb_pool *pool, lb_defocus_sources *s)
         (lb_box){floor_div(s->box.x0, LB_DEFOCUS_BLOCK), floor_div(s->box.y0, LB_DEFOCUS_BLOCK),
                  floor_div(s->box.x1 - 1, LB_DEFOCUS_BLOCK) + 1,
                  floor_div(s->box.y1 - 1, LB_DEFOCUS_BLOCK) + 1};
+    s->codes = lb_disc_code((float)s->max_radius) + 1;
     s->map = lb_alloc((size_t)lb_box_width(s->blocks) * (size_t)lb_box_height(s->blocks),
                       sizeof *s->map);
-    if (!s->map)
-        return LB_MEMORY;
-    return lb_pool_for(pool, lb_box_height(s->blocks), 1, map_rows, s);
+    s->used = lb_alloc((size_t)s->codes, LB_DISC_KINDS);
+    return s->map && s->used ? survey_all(pool, s) : LB_MEMORY;
 }
 
 void lb_defocus_sources_clear(lb_defocus_sources *s)
@@ -243,5 +306,6 @@ void lb_defocus_sources_clear(lb_defocus_sources *s)
         lb_plane_unref(&s->hidden[c]);
     lb_free(s->rows);
     lb_free(s->map);
+    lb_free(s->used);
     *s = (lb_defocus_sources){0};
 }

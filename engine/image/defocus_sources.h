@@ -29,14 +29,21 @@ typedef struct lb_defocus_block {
 } lb_defocus_block;
 
 /* Where circles are wide, squares of 2 x 2 or 4 x 4 pixels at absolute multiples of that are spread
- * as one, from the corner in their middle: a shift of a pixel or two within a wide disc is not
- * seen, and costs a quarter or a sixteenth. Radii must be alike, and no pixel stand out so much
- * that one would see its own disc. The first pixel's code says so, the others have no slice. */
+ * as one: for a fraction of the work, their light is the same but for what their pixels differ by,
+ * which moves by a pixel or two within a wide disc. Radii must be alike, and no pixel stand out so
+ * much that one would see its own disc. The first pixel's code says so, the others have no slice.
+ */
 #define LB_DEFOCUS_PAIR 0x4000u
 #define LB_DEFOCUS_QUAD 0x8000u
 #define LB_DEFOCUS_CODE 0x3fffu
 #define LB_DEFOCUS_PAIR_RADIUS 4.0f
 #define LB_DEFOCUS_QUAD_RADIUS 12.0f
+static inline lb_disc_kind lb_defocus_kind(uint32_t code)
+{
+    return code & LB_DEFOCUS_QUAD   ? LB_DISC_QUAD
+           : code & LB_DEFOCUS_PAIR ? LB_DISC_PAIR
+                                    : LB_DISC_ONE;
+}
 
 typedef struct lb_defocus_sources {
     lb_box box;
@@ -55,6 +62,8 @@ typedef struct lb_defocus_sources {
     uint8_t *hidden_slice;
     lb_box blocks; /* block coordinates */
     lb_defocus_block *map;
+    int32_t codes; /* codes are below that */
+    uint8_t *used; /* for every kind of disc, `codes` marks: is there such a disc? */
 } lb_defocus_sources;
 
 /* Looks at the radius and colour of every pixel of `box`. LB_MEMORY, LB_CANCELLED. */

@@ -37,10 +37,11 @@ static inline int64_t within(int64_t i)
 }
 
 /* The rows of a disc that the tile has; what is left of the tile counts from its edge on. */
-static inline void splat_rows(const lb_defocus_tile *t, const lb_disc_shape *shape, lb_lanes value,
-                              int32_t x, int32_t y, int32_t cornered)
+static inline void splat_rows(const lb_defocus_tile *t, const lb_disc_shape *shape,
+                              const lb_lanes *color, int32_t x, int32_t y, int32_t cornered)
 {
     const lb_disc_step *steps = t->discs->steps;
+    lb_lanes value = *color * (double)shape->scale;
     const int32_t *firsts = t->discs->first + shape->row;
     int64_t left = x - cornered - t->box.x0, right = x + 1 - t->box.x0;
     int32_t row = y - cornered - shape->height + 1, end = y + shape->height;
@@ -95,7 +96,7 @@ static inline __attribute__((always_inline)) void splat(const lb_defocus_tile *t
             middle[place->falls] -= share;
         }
     } else {
-        splat_rows(t, shape, value, x, y, cornered);
+        splat_rows(t, shape, color, x, y, cornered);
     }
 }
 
@@ -104,69 +105,58 @@ static inline const float *at(const lb_plane *plane, int32_t x, int32_t y)
     return lb_plane_row(plane, y) + (x - lb_plane_box(plane).x0);
 }
 
+/* Pixels that are seen (no fifth plane: each is all there) or hidden. */
+struct layer {
+    const uint16_t *code;
+    const uint8_t *slice;
+    const lb_plane *const *planes;
+    const lb_plane *known;
+};
+
 /* What a square of pixels adds up to. */
-static inline void add_square(const lb_defocus_sources *s, int32_t x, int32_t y, int32_t side,
-                              lb_lanes *color)
+static inline double sum_of(const lb_plane *plane, int32_t x, int32_t y, int32_t side)
 {
-    for (int c = 0; c < 4; c++) {
-        double sum = 0;
+    double sum = 0;
 
-        for (int32_t j = 0; j < side; j++) {
-            const float *row = at(s->color[c], x, y + j);
+    for (int32_t j = 0; j < side; j++) {
+        const float *row = at(plane, x, y + j);
 
-            for (int32_t i = 0; i < side; i++)
-                sum += (double)row[i];
-        }
-        (*color)[c] = sum;
+        for (int32_t i = 0; i < side; i++)
+            sum += (double)row[i];
     }
-    (*color)[COVERAGE] = side * side;
+    return sum;
 }
 
 /* The pixels of slice `slice` in one row of sources. */
 LB_CLONES
-static void splat_row(const lb_defocus_tile *t, int32_t slice, int32_t x0, int32_t x1, int32_t y)
+static void splat_row(const lb_defocus_tile *t, const struct layer *layer, int32_t slice,
+                      int32_t x0, int32_t x1, int32_t y)
 {
-    const lb_defocus_sources *s = t->sources;
-    const uint8_t *slices = s->slice + lb_defocus_at(s, x0, y);
-    const uint16_t *codes = s->code + lb_defocus_at(s, x0, y);
-    const float *rows[4];
+    const uint8_t *slices = layer->slice + lb_defocus_at(t->sources, x0, y);
+    const uint16_t *codes = layer->code + lb_defocus_at(t->sources, x0, y);
+    const float *rows[4], *known = layer->known ? at(layer->known, x0, y) : NULL;
 
     for (int c = 0; c < 4; c++)
-        rows[c] = at(s->color[c], x0, y);
+        rows[c] = at(layer->planes[c], x0, y);
     for (int32_t i = 0; i < x1 - x0; i++) {
         uint32_t code = codes[i];
-        int32_t side = code & LB_DEFOCUS_QUAD ? 4 : 2;
+        lb_disc_kind kind = lb_defocus_kind(code);
+        const lb_disc_shape *shape = &t->discs->shapes[kind][code & LB_DEFOCUS_CODE];
+        int32_t side = kind == LB_DISC_QUAD ? 4 : 2;
         lb_lanes color = {0};
 
         if (slices[i] != slice)
             continue;
-        if (code > LB_DEFOCUS_CODE) {
-            add_square(s, x0 + i, y, side, &color);
-            splat(t, &t->discs->cornered[code & LB_DEFOCUS_CODE], &color, x0 + i + side / 2,
-                  y + side / 2, 1);
-        } else {
+        if (kind == LB_DISC_ONE) {
             color = (lb_lanes){(double)rows[0][i], (double)rows[1][i], (double)rows[2][i],
-                               (double)rows[3][i], 1};
-            splat(t, &t->discs->centred[code], &color, x0 + i, y, 0);
+                               (double)rows[3][i], known ? (double)known[i] : 1};
+            splat(t, shape, &color, x0 + i, y, 0);
+        } else {
+            for (int c = 0; c < 4; c++)
+                color[c] = sum_of(layer->planes[c], x0 + i, y, side);
+            color[COVERAGE] = known ? sum_of(layer->known, x0 + i, y, side) : side * side;
+            splat(t, shape, &color, x0 + i + side / 2, y + side / 2, 1);
         }
-    }
-}
-
-LB_CLONES
-static void splat_hidden_row(const lb_defocus_tile *t, int32_t slice, int32_t x0, int32_t x1,
-                             int32_t y)
-{
-    const lb_defocus_sources *s = t->sources;
-    size_t start = lb_defocus_at(s, x0, y);
-
-    for (int32_t i = 0; i < x1 - x0; i++) {
-        lb_lanes color = {0};
-
-        if (s->hidden_slice[start + (size_t)i] != slice)
-            continue;
-        for (int c = 0; c < 5; c++)
-            color[c] = (double)*at(s->hidden[c], x0 + i, y);
-        splat(t, &t->discs->centred[s->hidden_code[start + (size_t)i]], &color, x0 + i, y, 0);
     }
 }
 
@@ -233,7 +223,7 @@ static int32_t floor_div(int32_t i, int32_t n)
 /* Blocks that can reach the tile at all. */
 static lb_box blocks_near(const lb_defocus_sources *s, lb_box box)
 {
-    int32_t reach = (int32_t)ceil(s->max_radius) + 2;
+    int32_t reach = (int32_t)ceil(s->max_radius) + 6;
     lb_box near = lb_box_intersect(lb_box_grow(box, reach, reach), s->box);
 
     if (lb_box_is_empty(near))
@@ -285,6 +275,9 @@ bool lb_defocus_is_blurred(const lb_defocus_sources *s, lb_box box)
 static void spread_slice(const lb_defocus_tile *t, int32_t slice)
 {
     const lb_defocus_sources *s = t->sources;
+    struct layer seen = {s->code, s->slice, s->color, NULL};
+    struct layer hidden = {s->hidden_code, s->hidden_slice, (const lb_plane *const *)s->hidden,
+                           s->hidden[4]};
     lb_box blocks = blocks_near(s, t->box);
     uint64_t bit = (uint64_t)1 << slice;
 
@@ -297,9 +290,9 @@ static void spread_slice(const lb_defocus_tile *t, int32_t slice)
                 continue;
             for (int32_t row = box.y0; row < box.y1; row++) {
                 if (block->slices & bit)
-                    splat_row(t, slice, box.x0, box.x1, row);
+                    splat_row(t, &seen, slice, box.x0, box.x1, row);
                 if (block->hidden & bit)
-                    splat_hidden_row(t, slice, box.x0, box.x1, row);
+                    splat_row(t, &hidden, slice, box.x0, box.x1, row);
             }
         }
 }
