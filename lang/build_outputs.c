@@ -122,6 +122,7 @@ static void check_write(lb_build *build, const lb_yaml_node *node, lb_output *ou
 static void set_range(lb_build *build, const lb_yaml_node *node, const output_params *params,
                       lb_output *output)
 {
+    const lb_format *format = &build->graph->format;
     const double *range = params->range;
 
     output->first = INT32_MIN;
@@ -131,6 +132,10 @@ static void set_range(lb_build *build, const lb_yaml_node *node, const output_pa
     if (range[0] != (int32_t)range[0] || range[1] != (int32_t)range[1] || range[0] > range[1])
         lb_build_fail(build, LB_INVALID, lb_yaml_find(node, "range")->loc,
                       "'range' takes the first and the last frame, whole numbers in this order");
+    else if (range[0] > format->last || range[1] < format->first)
+        lb_build_fail(build, LB_INVALID, lb_yaml_find(node, "range")->loc,
+                      "'range' has none of the graph's frames, which are %d to %d",
+                      (int)format->first, (int)format->last);
     output->first = (int32_t)range[0];
     output->last = (int32_t)range[1];
 }
@@ -189,6 +194,12 @@ static void tidy_path(char *path)
     *to = 0;
 }
 
+/* Are there frames at which both are written? */
+static bool meet(const lb_output *a, const lb_output *b)
+{
+    return a->first <= b->last && b->first <= a->last;
+}
+
 /* Do two outputs write one file? If so, then at the first frame or at the last: where the numbers
  * have more digits than the patterns have #, equal names stay equal. */
 static void check_names_at(lb_build *build, int32_t frame)
@@ -207,9 +218,10 @@ static void check_names_at(lb_build *build, int32_t frame)
             continue;
         if (kept)
             tidy_path(kept);
-        if (!kept || !lb_name_map_add(&names, kept, strlen(kept), i, &other)) {
+        if (!kept || !lb_name_map_add(&names, kept, strlen(kept), i, &other) ||
+            !lb_name_map_set(&names, kept, strlen(kept), i)) {
             lb_build_fail(build, LB_MEMORY, output->loc, "no memory");
-        } else if (other >= 0) {
+        } else if (other >= 0 && meet(output, &graph->outputs[other])) {
             lb_build_fail(build, LB_INVALID, output->file_loc, "'%s' writes the same files as '%s'",
                           output->name, graph->outputs[other].name);
             lb_note(build->diag, graph->outputs[other].file_loc, "which is here");

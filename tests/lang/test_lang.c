@@ -131,7 +131,9 @@ Test(lang, outputs)
                          "  b: {image: s.depth, file: /tmp/b.#.png, layers: [R, depth]}\n"
                          "  c: {image: s, file: c.exr, depth: float, compression: piz}\n"
                          "  d: {image: s, file: d.jpg, quality: 75, view: rec709}\n"
-                         "  e: {image: s, file: e.png, depth: 16, view: raw}\n");
+                         "  e: {image: s, file: e.png, depth: 16, view: raw}\n"
+                         "  f: {image: s, file: f.png, range: [1, 9]}\n"
+                         "  g: {image: s, file: f.png, range: 10}\n");
     const lb_output *o;
 
     cr_assert(l.graph, "%s", l.messages);
@@ -151,6 +153,8 @@ Test(lang, outputs)
     cr_expect(o[2].write.depth == LB_DEPTH_FLOAT && o[2].write.compression == LB_COMPRESSION_PIZ);
     cr_expect(o[3].write.quality == 75 && o[3].write.view == LB_VIEW_REC709);
     cr_expect(o[4].write.depth == LB_DEPTH_16 && o[4].write.view == LB_VIEW_RAW);
+    cr_expect(o[4].first <= 1 && o[4].last >= 100);
+    cr_expect(o[5].first == 1 && o[5].last == 9 && o[6].first == 10 && o[6].last == 10);
     drop(&l);
 }
 
