@@ -11,13 +11,10 @@ typedef struct {
 static void sample_map(const lb_batch *b, const lb_texture *map, texels *out)
 {
     int set = lb_texture_mapping(map)->uv_set == 1;
+    lb_texture_places places = {b->uv[set][0],  b->uv[set][1],  b->ddx[set][0],
+                                b->ddx[set][1], b->ddy[set][0], b->ddy[set][1]};
 
-    for (int32_t i = 0; i < b->count; i++) {
-        float ddx[2] = {b->ddx[set][0][i], b->ddx[set][1][i]};
-        float ddy[2] = {b->ddy[set][0][i], b->ddy[set][1][i]};
-
-        lb_texture_sample(map, b->uv[set][0][i], b->uv[set][1][i], ddx, ddy, out->rgba[i]);
-    }
+    lb_texture_sample_many(map, &places, b->count, out->rgba);
 }
 
 static void scale_vectors(float out[3][LB_BATCH], lb_vec3 factor, int32_t count)

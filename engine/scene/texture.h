@@ -73,6 +73,14 @@ size_t lb_texture_bytes(const lb_texture *texture);
  * is none. */
 void lb_texture_sample(const lb_texture *texture, float u, float v, const float ddx[2],
                        const float ddy[2], float out[4]);
+/* Places on a surface, each array as long as there are places: u, v and their derivatives as above.
+ */
+typedef struct lb_texture_places {
+    const float *u, *v, *dudx, *dvdx, *dudy, *dvdy;
+} lb_texture_places;
+/* lb_texture_sample at `count` places, several times as fast: the same bits. */
+void lb_texture_sample_many(const lb_texture *texture, const lb_texture_places *places,
+                            int32_t count, float (*out)[4]);
 /* Height's slope: d(value)/du and d(value)/dv at the same filtered place, by central differences of
  * the filtered picture, one texel of each level that is read to either side, per unit of surface u
  * and v (so the map's matrix is taken into account), times the map's scale. */
