@@ -133,13 +133,14 @@ void *lb_block_new(size_t bytes)
         return NULL;
     if (pooled)
         block = pool_take(index); /* before the account, which may empty the pool */
-    if (block)
+    if (block && !lb_account_take(block->bytes)) {
+        system_give(block); /* a little too large may be too much where the right size is not */
+        block = NULL;
+    } else if (block) {
         whole = block->bytes;
-    if (!lb_account_take(whole)) {
-        if (block)
-            system_give(block);
-        return NULL;
     }
+    if (!block && !lb_account_take(whole))
+        return NULL;
     if (!block)
         block = system_take(whole);
     if (!block) {

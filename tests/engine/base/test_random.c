@@ -282,5 +282,40 @@ Test(random, what_is_no_place_has_no_noise)
  * a truth. */
 Test(random, values_stay)
 {
-    cr_expect(lb_random_u32(0, 0, 0, 0) != 0);
+    static const struct {
+        uint32_t words[4], value;
+    } hashes[] = {
+        {{0x0u, 0x0u, 0x0u, 0x0u}, 0xd6578ff2u},
+        {{0x1u, 0x0u, 0x0u, 0x0u}, 0x44f6134au},
+        {{0x0u, 0x1u, 0x0u, 0x0u}, 0xa92f53c2u},
+        {{0x0u, 0x0u, 0x1u, 0x0u}, 0xd6e4cc71u},
+        {{0x0u, 0x0u, 0x0u, 0x1u}, 0x7f94578du},
+        {{0x1u, 0x2u, 0x3u, 0x4u}, 0x2fb38d02u},
+        {{0xffffffffu, 0xffffffffu, 0xffffffffu, 0xffffffffu}, 0x5498b09au},
+    };
+    static const struct {
+        double place[3], noise[3];
+        float row;
+    } fields[] = {
+        {{0.5, 0.25, 0.75},
+         {0x1.d3420adap-1, 0x1.222b14401c57bp-2, -0x1.f8a09f4b50dbfp-3},
+         -0x1.f8a09ep-3f},
+        {{-1.3, 7.9, 0.1},
+         {-0x1.4e706f3c59b8p-2, -0x1.747c96ee056c5p-3, 0x1.326aa10a14896p-14},
+         0x1.312332p-14f},
+        {{1234.56, -0.001, 99.5},
+         {-0x1.ba3a3a012131p-1, 0x1.0130fe3bd939ep-1, -0x1.51b64ac514cb4p-3},
+         -0x1.51b656p-3f},
+    };
+
+    for (size_t i = 0; i < sizeof hashes / sizeof hashes[0]; i++)
+        cr_expect(word_of(hashes[i].words) == hashes[i].value, "hash %zu", i);
+    for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++) {
+        const double *p = fields[i].place, *want = fields[i].noise;
+        float row;
+        lb_noise3_row(&row, 1, p[0], 0, p[1], p[2], 11);
+        cr_expect(lb_noise1(p[0], 11) == want[0] && lb_noise2(p[0], p[1], 11) == want[1] &&
+                      lb_noise3(p[0], p[1], p[2], 11) == want[2] && row == fields[i].row,
+                  "noise %zu", i);
+    }
 }

@@ -137,7 +137,7 @@ static lb_status meet_inside(void *context, int32_t begin, int32_t end, int32_t 
 
 static void test_meeting(lb_pool *pool)
 {
-    for (int round = 0; round < 20; round++) {
+    for (int round = 0; round < 20 && !failures; round++) {
         meeting m = {.threads = lb_pool_threads(pool)};
 
         EXPECT(lb_pool_for(pool, m.threads, 1, meet, &m) == LB_OK, "%d threads", m.threads);
