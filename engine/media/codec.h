@@ -89,6 +89,8 @@ LB_MUST_CHECK lb_status lb_png_decode(const lb_encoded *file, lb_picture *out);
 LB_MUST_CHECK lb_status lb_stb_probe(const lb_encoded *file, lb_format format, lb_media_info *out);
 LB_MUST_CHECK lb_status lb_stb_decode(const lb_encoded *file, lb_format format, bool partial,
                                       lb_picture *out);
+LB_MUST_CHECK lb_status lb_hdr_probe(const lb_encoded *file, lb_media_info *out);
+LB_MUST_CHECK lb_status lb_hdr_decode(const lb_encoded *file, bool partial, lb_picture *out);
 LB_MUST_CHECK lb_status lb_exr_probe(const lb_encoded *file, lb_media_info *out);
 LB_MUST_CHECK lb_status lb_exr_decode(const lb_encoded *file, bool partial, lb_picture *out);
 

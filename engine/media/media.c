@@ -47,6 +47,8 @@ lb_status lb_media_probe(lb_diag *diag, lb_loc loc, const char *name, const void
         status = lb_exr_probe(&file, out);
     else if (format == LB_FORMAT_PNG)
         status = lb_png_probe(&file, out);
+    else if (format == LB_FORMAT_HDR)
+        status = lb_hdr_probe(&file, out);
     else
         status = lb_stb_probe(&file, format, out);
     if (status != LB_OK)
@@ -66,6 +68,8 @@ static lb_status decode_picture(const lb_encoded *file, bool partial, lb_picture
         status = lb_exr_decode(file, partial, out);
     else if (format == LB_FORMAT_PNG)
         status = lb_png_decode(file, out);
+    else if (format == LB_FORMAT_HDR)
+        status = lb_hdr_decode(file, partial, out);
     else
         status = lb_stb_decode(file, format, partial, out);
     if (status != LB_OK)

@@ -1,11 +1,11 @@
-/* engine/media/stb.c: JPEG, HDR, TGA and BMP through stb_image and stb_image_write. The one place
- * where these are compiled.
+/* engine/media/stb.c: JPEG, TGA and BMP through stb_image and stb_image_write. The one place where
+ * these are compiled.
  *
  * The readers allocate on trust and read what they allocated before it is written (a JPEG scan
  * that names a Huffman table which was never defined), so memory comes zeroed, counts against the
  * budget and has a limit; only the formats that are wanted are built, and nothing is exported. PNG
  * goes through libspng and zlib: stb_image would allocate what a chunk claims before it has seen a
- * byte of it, and stb_image_write knows 8 bits only. HDR is written by hdr_write.c. */
+ * byte of it, and stb_image_write knows 8 bits only. HDR is ours too: hdr_read.c tells. */
 #include <limits.h>
 #include <string.h>
 
@@ -19,9 +19,9 @@
 #define STBIW_REALLOC(block, bytes) lb_codec_realloc((block), (bytes))
 #define STBIW_FREE(block) lb_free(block)
 #define STBI_ONLY_JPEG
-#define STBI_ONLY_HDR
 #define STBI_ONLY_TGA
 #define STBI_ONLY_BMP
+#define STBI_NO_LINEAR
 #define STBI_MAX_DIMENSIONS LB_MEDIA_MAX_SIDE
 #define STBI_NO_STDIO
 #define STBI_WRITE_NO_STDIO
@@ -40,12 +40,11 @@
 static const struct {
     char name[8];
     /* Pixels that a byte can stand for at most. JPEG: a block of 64 for two bits, 16 times as many
-     * where other components are sampled more densely; RLE of TGA: 128 for two bytes; of HDR: 127
-     * for eight; BMP: 8. All rounded up. */
+     * where other components are sampled more densely; RLE of TGA: 128 for two bytes; BMP: 8. All
+     * rounded up. */
     uint64_t densest;
 } formats[] = {
     [LB_FORMAT_JPEG] = {"jpeg", 4096},
-    [LB_FORMAT_HDR] = {"hdr", 64},
     [LB_FORMAT_TGA] = {"tga", 128},
     [LB_FORMAT_BMP] = {"bmp", 16},
 };
@@ -67,6 +66,54 @@ static bool tga_has_no_alpha(const lb_encoded *file)
     return file->count >= 18 && (file->bytes[17] & 15) == 0;
 }
 
+/* The tables of a DHT segment: a byte of class and number, 16 counts, as many values (ISO/IEC
+ * 10918-1, B.2.4.2). stb_image adds the counts up into arrays of 256 and does not look. */
+static bool huffman_tables_fit(const uint8_t *tables, size_t count)
+{
+    while (count > 0) {
+        size_t values = 0;
+
+        if (count < 17)
+            return false;
+        for (int i = 1; i <= 16; i++)
+            values += tables[i];
+        if (values > 256 || values > count - 17)
+            return false;
+        tables += 17 + values;
+        count -= 17 + values;
+    }
+    return true;
+}
+
+/* Walks the markers of a JPEG as stb_image does, to its end: whether that is there, and whether
+ * its Huffman tables can be read. ISO/IEC 10918-1, B.1: after a scan's header, 0xFF is followed by
+ * 0 (a byte of data) or 0xD0..0xD7 (a restart) until the next marker. */
+static void walk_jpeg(const lb_encoded *file, bool *is_whole, bool *is_sound)
+{
+    const uint8_t *bytes = file->bytes;
+    size_t at = 2, count = file->count;
+
+    *is_whole = false;
+    *is_sound = true;
+    while (at + 2 <= count && !*is_whole && *is_sound) {
+        uint8_t marker = bytes[at + 1];
+        size_t length;
+
+        if (bytes[at] != 0xff || marker == 0 || marker == 0xff || (marker & 0xf8) == 0xd0) {
+            at++; /* data, or filling before a marker */
+            continue;
+        }
+        *is_whole = marker == 0xd9;
+        if (*is_whole || at + 4 > count)
+            return;
+        length = (size_t)bytes[at + 2] << 8 | bytes[at + 3];
+        if (marker == 0xc4)
+            *is_sound = length >= 2 && length <= count - at - 2 &&
+                        huffman_tables_fit(bytes + at + 4, length - 2);
+        at += 2 + length;
+    }
+}
+
 /* The header, and the channels that will be kept of those that stb hands over. */
 static lb_status read_header(const lb_encoded *file, lb_format format, int32_t *width,
                              int32_t *height, int32_t *stored, int32_t *kept)
@@ -76,6 +123,15 @@ static lb_status read_header(const lb_encoded *file, lb_format format, int32_t *
 
     if (file->count > INT_MAX)
         return lb_fail(file->diag, LB_LIMIT, file->loc, "'%s' has more than 2 GiB", file->name);
+    if (format == LB_FORMAT_JPEG) {
+        bool is_whole, is_sound;
+
+        walk_jpeg(file, &is_whole, &is_sound);
+        if (!is_sound)
+            return lb_fail(file->diag, LB_FORMAT, file->loc,
+                           "'%s' is a damaged JPEG: a Huffman table is longer than one can be",
+                           file->name);
+    }
     lb_codec_ran_out();
     if (!stbi_info_from_memory(file->bytes, (int)file->count, &w, &h, &n))
         return fail_stb(file, format);
@@ -111,42 +167,17 @@ lb_status lb_stb_probe(const lb_encoded *file, lb_format format, lb_media_info *
         return status;
     strcpy(out->format, formats[format].name);
     out->display = out->data = (lb_box){0, 0, width, height};
-    out->is_float = format == LB_FORMAT_HDR;
-    out->bits = out->is_float ? 32 : 8;
-    out->space = out->is_float ? LB_SPACE_LINEAR_REC709 : LB_SPACE_SRGB;
+    out->bits = 8;
+    out->space = LB_SPACE_SRGB;
     status = lb_info_set_channels(out, channel_names(stored), kept);
     if (status != LB_OK)
         lb_fail(file->diag, status, file->loc, "'%s': no room for its header", file->name);
     return status;
 }
 
-/* Walks the markers of a JPEG to its end; false: it is cut short. ISO/IEC 10918-1, annex B.1: after
- * a scan's header, 0xFF is followed by 0 (a byte of data) or 0xD0..0xD7 (a restart) until the next
- * marker. */
-static bool jpeg_is_whole(const uint8_t *bytes, size_t count)
-{
-    size_t at = 2;
-
-    while (at + 2 <= count) {
-        uint8_t marker = bytes[at + 1];
-
-        if (bytes[at] != 0xff || marker == 0 || marker == 0xff || (marker & 0xf8) == 0xd0) {
-            at++; /* data, or filling before a marker */
-            continue;
-        }
-        if (marker == 0xd9)
-            return true;
-        if (at + 4 > count)
-            return false;
-        at += 2 + ((size_t)bytes[at + 2] << 8 | bytes[at + 3]);
-    }
-    return false;
-}
-
 typedef struct expansion {
     const lb_picture *picture;
-    const void *pixels;
-    bool is_float;
+    const uint8_t *pixels;
     int32_t stored;
 } expansion;
 
@@ -161,17 +192,8 @@ static lb_status expand_rows(void *context, int32_t begin, int32_t end, int32_t 
             float *row = lb_plane_row_to_fill(e->picture->channels[c].plane, y);
             size_t first = (size_t)y * (size_t)width * (size_t)stored + (size_t)c;
 
-            if (e->is_float) {
-                const float *in = (const float *)e->pixels + first;
-
-                for (int32_t x = 0; x < width; x++)
-                    row[x] = in[(size_t)stored * (size_t)x];
-            } else {
-                const uint8_t *in = (const uint8_t *)e->pixels + first;
-
-                for (int32_t x = 0; x < width; x++)
-                    row[x] = (float)in[(size_t)stored * (size_t)x] / 255.0f;
-            }
+            for (int32_t x = 0; x < width; x++)
+                row[x] = (float)e->pixels[first + (size_t)stored * (size_t)x] / 255.0f;
         }
     return LB_OK;
 }
@@ -179,7 +201,10 @@ static lb_status expand_rows(void *context, int32_t begin, int32_t end, int32_t 
 /* A JPEG without its end: refused, or told and decoded. */
 static lb_status check_whole(const lb_encoded *file, bool partial)
 {
-    if (jpeg_is_whole(file->bytes, file->count))
+    bool is_whole, is_sound;
+
+    walk_jpeg(file, &is_whole, &is_sound);
+    if (is_whole)
         return LB_OK;
     if (!partial)
         return lb_fail(file->diag, LB_FORMAT, file->loc, "'%s' is a JPEG that was cut short",
@@ -191,20 +216,17 @@ static lb_status check_whole(const lb_encoded *file, bool partial)
 
 lb_status lb_stb_decode(const lb_encoded *file, lb_format format, bool partial, lb_picture *out)
 {
-    expansion e = {.picture = out, .is_float = format == LB_FORMAT_HDR};
+    expansion e = {.picture = out};
     int32_t width, height, kept;
     int w = 0, h = 0, n = 0;
-    void *pixels;
+    uint8_t *pixels;
     lb_status status = read_header(file, format, &width, &height, &e.stored, &kept);
 
     if (status == LB_OK && format == LB_FORMAT_JPEG)
         status = check_whole(file, partial);
     if (status != LB_OK)
         return status;
-    if (e.is_float)
-        pixels = stbi_loadf_from_memory(file->bytes, (int)file->count, &w, &h, &n, e.stored);
-    else
-        pixels = stbi_load_from_memory(file->bytes, (int)file->count, &w, &h, &n, e.stored);
+    pixels = stbi_load_from_memory(file->bytes, (int)file->count, &w, &h, &n, e.stored);
     e.pixels = pixels;
     if (!pixels)
         return fail_stb(file, format);

@@ -79,7 +79,7 @@ Test(media, what_is_no_picture)
                 {"\x89PNG\r\n\x1a\n", 8, "is a damaged PNG"},
                 {"\x76\x2f\x31\x01", 4, "is a damaged EXR"},
                 {"\xff\xd8\xff\xe0", 4, "cannot be read as jpeg"},
-                {"#?RADIANCE\n", 11, "cannot be read as hdr"},
+                {"#?RADIANCE\n", 11, "is a damaged HDR: its header has no end"},
                 {"BM", 2, "cannot be read as bmp"}};
 
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
@@ -455,6 +455,70 @@ Test(media, hdr_read)
     lb_image_unref(&image);
 }
 
+static lb_status decode_text(lb_diag *diag, const char *text, size_t count, bool partial,
+                             lb_image **out)
+{
+    return lb_media_decode(NULL, diag, LB_NOWHERE, "a.hdr", text, count, partial, out);
+}
+
+/* What else a header can say, and runs that end where they must not: of stb_image a fuzzer found
+ * that it does not come back from the last row here. */
+#define HEAD "#?RADIANCE\nFORMAT=32-bit_rle_rgbe\n"
+#define CASE(text, status, words)                                                                  \
+    {                                                                                              \
+        text, sizeof(text) - 1, status, words                                                      \
+    }
+
+Test(media, hdr_refused)
+{
+    static const struct {
+        char bytes[96];
+        size_t count;
+        lb_status status;
+        char words[48];
+    } rows[] = {
+        CASE(HEAD "\n+Y 1 +X 1\n\x80\x80\x80\x81", LB_UNSUPPORTED, "says '+Y 1 +X 1'"),
+        CASE(HEAD "\n-Y 1 -X 1\n\x80\x80\x80\x81", LB_UNSUPPORTED, "says '-Y 1 -X 1'"),
+        CASE("#?RADIANCE\nFORMAT=32-bit_rle_xyze\n\n-Y 1 +X 1\nabcd", LB_UNSUPPORTED,
+             "another format than 32-bit_rle_rgbe"),
+        CASE(HEAD "\n", LB_FORMAT, "it has no size"),
+        CASE(HEAD "\n-Y 1 +X 1\n\1\1\1\3", LB_UNSUPPORTED, "runs of the first kind"),
+        CASE(HEAD "\n-Y 1 +X 1\n\1\2\1", LB_FORMAT, "row 0 of 1"),
+        CASE(HEAD "\n-Y 1 +X 20\n\2\2\0\24\x94\1\x94\2\x94\3\x14\4\5", LB_FORMAT, "row 0 of 1"),
+        CASE(HEAD "\n-Y 1 +X 20\n\2\2\0\24\x95\1", LB_FORMAT, "row 0 of 1"),
+        CASE(HEAD "\n-Y 1 +X 20\n\2\2\0\24\0\1", LB_FORMAT, "row 0 of 1"),
+        CASE(HEAD "\n-Y 1 +X 20\n\2\2\0\23\x94\1", LB_FORMAT, "row 0 of 1"),
+    };
+
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        lb_diag *diag = lb_diag_new();
+        lb_image *image;
+
+        cr_expect_eq(decode_text(diag, rows[i].bytes, rows[i].count, false, &image), rows[i].status,
+                     "row %zu", i);
+        cr_expect(says(diag, rows[i].words));
+        lb_diag_free(&diag);
+    }
+}
+
+Test(media, hdr_runs_and_exposure)
+{
+    static const char runs[] =
+        HEAD "EXPOSURE= 2.5\n\n-Y 2 +X 20\n\2\2\0\24\x94\x80\x94\x40\x94\x20\x94\x81\2\2";
+    lb_diag *diag = lb_diag_new();
+    lb_image *image;
+
+    cr_expect_eq(decode_text(NULL, runs, sizeof runs - 1, false, &image), LB_FORMAT);
+    cr_assert_eq(decode_text(diag, runs, sizeof runs - 1, true, &image), LB_OK);
+    cr_expect_eq(lb_diag_count(diag, LB_WARNING), 2);
+    cr_expect(says(diag, "was exposed by 2.5"));
+    cr_expect_eq(pixel_of(image, "R", 19, 0), 1);
+    cr_expect_eq(pixel_of(image, "B", 0, 0), 0.25f);
+    cr_expect_eq(pixel_of(image, "R", 0, 1), 0);
+    lb_image_unref(&image);
+    lb_diag_free(&diag);
+}
+
 static float lights(int32_t x, int32_t y, int channel)
 {
     if (y == 0) /* runs */
@@ -582,6 +646,31 @@ Test(media, tga_and_jpeg_written)
         lb_diag_free(&diag);
         free(part);
     }
+    lb_free(bytes);
+    lb_image_unref(&image);
+}
+
+/* Counts of a Huffman table that add up to more than there are values: a fuzzer found that
+ * stb_image writes beyond its own table. ISO/IEC 10918-1, B.2.4.2: 0xFF 0xC4, two bytes of length,
+ * one of class and number, sixteen counts. */
+Test(media, jpeg_with_too_long_a_table)
+{
+    lb_box box = {0, 0, 16, 16};
+    lb_image *image = make_image(box, box, names, 3, smooth), *back;
+    lb_write_options options = {.depth = LB_DEPTH_8, .working = LB_SPACE_LINEAR_REC709};
+    lb_diag *diag = lb_diag_new();
+    unsigned char *at;
+    void *bytes;
+    size_t count;
+
+    cr_assert_eq(lb_media_encode(NULL, NULL, LB_NOWHERE, "a.jpg", image, &options, &bytes, &count),
+                 LB_OK);
+    at = memmem(bytes, count, "\xff\xc4", 2);
+    cr_assert(at);
+    memset(at + 5, 40, 16);
+    cr_expect_eq(decode(diag, "a.jpg", bytes, count, &back), LB_FORMAT);
+    cr_expect(says(diag, "a Huffman table is longer than one can be"));
+    lb_diag_free(&diag);
     lb_free(bytes);
     lb_image_unref(&image);
 }
