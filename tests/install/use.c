@@ -1,4 +1,5 @@
 /* tests/install/use.c: a program of somebody else's, built against what `cmake --install` put down. */
+#include "engine/graph/run.h"
 #include "lang/lang.h"
 #include "nodes/nodes.h"
 
