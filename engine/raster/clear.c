@@ -84,7 +84,7 @@ static bool make_fragments(lb_tile *tile)
         while (k > first && tile->fragment_count - k < LOOK_BACK) {
             const lb_fragment *f = &tile->fragments[--k];
 
-            if (f->triangle == hit->triangle && hit->instant / f->stride == f->bucket)
+            if (f->triangle == hit->triangle && hit->instant < f->until)
                 goto join;
         }
         if (!lb_grow((void **)&tile->fragments, &tile->fragment_capacity, tile->fragment_count,
@@ -92,12 +92,12 @@ static bool make_fragments(lb_tile *tile)
             return false;
         k = tile->fragment_count++;
         drawable = lb_shot_drawable_of(shot, hit->triangle, drawable);
-        tile->fragments[k] =
-            (lb_fragment){.triangle = hit->triangle,
-                          .drawable = drawable,
-                          .stride = lb_tile_stride(shot, &shot->drawables[drawable], hit->triangle),
-                          .pixel = hit->pixel};
-        tile->fragments[k].bucket = hit->instant / tile->fragments[k].stride;
+        tile->fragments[k] = (lb_fragment){
+            .triangle = hit->triangle,
+            .drawable = drawable,
+            .pixel = hit->pixel,
+            .until = lb_tile_until(tile, &shot->drawables[drawable], hit->triangle, hit->instant,
+                                   hit->pixel % LB_TILE_MAX, hit->pixel / LB_TILE_MAX)};
     join:
         tile->fragments[k].mask |= hit->mask;
     }
@@ -241,15 +241,12 @@ static void sort_for_sample(lb_tile *tile, const lb_fragment *fragments, size_t 
     for (size_t i = 0; i < count; i++) {
         const lb_fragment *f = &fragments[order[i].fragment];
         const lb_drawable *d = &shot->drawables[f->drawable];
-        lb_needs needs;
 
         if (!(f->mask >> s & 1))
             continue;
-        needs = lb_needs_of(d->material, tile->shader.want_uv);
-        order[i].key =
-            lb_surface_key(lb_shader_surface(&tile->shader, d, f->triangle,
-                                             d->moving ? tile->instant_of[s] : 0, &needs),
-                           x, y);
+        order[i].key = lb_surface_key(
+            lb_shader_surface(&tile->shader, d, f->triangle, d->moving ? tile->instant_of[s] : 0),
+            x, y);
     }
     if (s == 0 && count > 32) {
         qsort(order, count, sizeof *order, compare_order);

@@ -117,11 +117,7 @@ int32_t lb_clip_triangle(const lb_eye *eye, double corners[3][4], uint32_t trian
             key[k] += q[i][k] * (eye->orthographic ? -corners[i][2] : 1);
     for (int32_t i = 2; i < p.count; i++, count++)
         out[count] = (lb_clipped){
-            triangle, {x[0],   x[i - 1], x[i]  },
-             {y[0],   y[i - 1], y[i]  },
-             {key[0], key[1],   key[2]},
-             low,
-            high
-        };
+            triangle, {x[0], x[i - 1], x[i]}, {y[0], y[i - 1], y[i]}, {key[0], key[1], key[2]}, low,
+            high};
     return count;
 }

@@ -73,7 +73,7 @@ static void project_at(lb_shot *shot, const lb_drawable *d, const run *r, int32_
     }
 }
 
-/* How many instants a vertex takes to go a pixel, along x or y, where it is fastest. */
+/* How many instants a vertex takes to go LB_STRIDE_FIXED along x or y, where it is fastest. */
 static void find_strides(lb_shot *shot, const lb_drawable *d, const run *r)
 {
     for (int32_t i = r->first; i < r->end; i++) {
@@ -86,12 +86,12 @@ static void find_strides(lb_shot *shot, const lb_drawable *d, const run *r)
             int32_t dy = v->y > w->y ? v->y - w->y : w->y - v->y;
 
             if (v->x == LB_OUTSIDE || w->x == LB_OUTSIDE)
-                dx = LB_FIXED_ONE;
+                dx = LB_STRIDE_FIXED;
             step = dx > step ? dx : step;
             step = dy > step ? dy : step;
             v = w;
         }
-        stride = LB_FIXED_ONE / step;
+        stride = LB_STRIDE_FIXED / step;
         shot->strides[d->first_vertex + (size_t)i] = (uint8_t)(stride < 1       ? 1
                                                                : stride > count ? count
                                                                                 : stride);

@@ -73,16 +73,16 @@ static lb_status add_planes(lb_image *image, const lb_raster_options *o, lb_laye
         const char *name;
         size_t held;
     } planes[] = {
-        {LB_LAYER_COLOR,  "R",        offsetof(lb_layers, rgba[0])  },
-        {LB_LAYER_COLOR,  "G",        offsetof(lb_layers, rgba[1])  },
-        {LB_LAYER_COLOR,  "B",        offsetof(lb_layers, rgba[2])  },
-        {LB_LAYER_COLOR,  "A",        offsetof(lb_layers, rgba[3])  },
-        {LB_LAYER_DEPTH,  "depth.Z",  offsetof(lb_layers, depth)    },
+        {LB_LAYER_COLOR, "R", offsetof(lb_layers, rgba[0])},
+        {LB_LAYER_COLOR, "G", offsetof(lb_layers, rgba[1])},
+        {LB_LAYER_COLOR, "B", offsetof(lb_layers, rgba[2])},
+        {LB_LAYER_COLOR, "A", offsetof(lb_layers, rgba[3])},
+        {LB_LAYER_DEPTH, "depth.Z", offsetof(lb_layers, depth)},
         {LB_LAYER_NORMAL, "normal.X", offsetof(lb_layers, normal[0])},
         {LB_LAYER_NORMAL, "normal.Y", offsetof(lb_layers, normal[1])},
         {LB_LAYER_NORMAL, "normal.Z", offsetof(lb_layers, normal[2])},
-        {LB_LAYER_UV,     "uv.U",     offsetof(lb_layers, uv[0])    },
-        {LB_LAYER_UV,     "uv.V",     offsetof(lb_layers, uv[1])    },
+        {LB_LAYER_UV, "uv.U", offsetof(lb_layers, uv[0])},
+        {LB_LAYER_UV, "uv.V", offsetof(lb_layers, uv[1])},
     };
     lb_status status = LB_OK;
 

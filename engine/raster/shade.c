@@ -29,15 +29,24 @@ void lb_shader_clear(lb_shader *shader)
     shader->groups = NULL;
 }
 
-const lb_surface *lb_shader_surface(lb_shader *shader, const lb_drawable *drawable,
-                                    uint32_t triangle, int32_t instant, const lb_needs *needs)
+static const lb_needs *needs_of(lb_shader *shader, const lb_drawable *drawable)
+{
+    if (shader->needing != drawable) {
+        shader->needing = drawable;
+        shader->needs = lb_needs_of(drawable->material, shader->want_uv);
+    }
+    return &shader->needs;
+}
+
+lb_surface *lb_shader_surface(lb_shader *shader, const lb_drawable *drawable, uint32_t triangle,
+                              int32_t instant)
 {
     uint32_t mixed = triangle * 0x9e3779b1u ^ (uint32_t)instant * 0x85ebca6bu;
     lb_surface *s = &shader->surfaces[mixed >> 26];
 
     _Static_assert(LB_SURFACES == 1 << 6, "the shift above");
     if (s->triangle != triangle || s->instant != instant)
-        lb_surface_make(shader->shot, drawable, triangle, instant, needs, s);
+        lb_surface_make(shader->shot, drawable, triangle, instant, needs_of(shader, drawable), s);
     return s;
 }
 
@@ -85,7 +94,7 @@ static void put_point(lb_batch *b, int32_t i, const lb_surface *s, const lb_eye 
     lb_vec3 v = eye->orthographic ? eye->backward : lb_vec3_sub(eye->position, p);
 
     if (!(lb_vec3_dot(n, n) > 1e-24f))
-        n = s->flat;
+        n = lb_surface_flat(s);
     b->position[0][i] = p.x;
     b->position[1][i] = p.y;
     b->position[2][i] = p.z;
@@ -163,14 +172,14 @@ static void shade_group(lb_shader *shader, const lb_shade_group *group, double x
 
     b->material = d->material;
     b->lamps = &shot->lamps[group->instant];
-    b->needs = lb_needs_of(d->material, shader->want_uv);
+    b->needs = *needs_of(shader, d);
     for (uint32_t first = 0; first < group->count; first += LB_BATCH, order += LB_BATCH) {
         b->count = group->count - first < LB_BATCH ? (int32_t)(group->count - first) : LB_BATCH;
         for (int32_t i = 0; i < b->count; i++) {
             const lb_point *p = &points[order[i]];
             int32_t instant = d->moving ? p->instant : 0;
 
-            put_point(b, i, lb_shader_surface(shader, d, p->triangle, instant, &b->needs),
+            put_point(b, i, lb_shader_surface(shader, d, p->triangle, instant),
                       &shot->eyes[p->instant], x + (double)p->x, y + (double)p->y);
         }
         finish_batch(shader, b, only_alpha, order, out);

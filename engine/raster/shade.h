@@ -65,6 +65,8 @@ typedef struct lb_shader {
     bool want_color, want_normal, want_uv;
     lb_surface surfaces[LB_SURFACES];
     lb_batch batch;
+    const lb_drawable *needing; /* whose `needs` these are */
+    lb_needs needs;
     size_t order_capacity;
     uint32_t *order; /* points by drawable */
     size_t group_capacity;
@@ -80,7 +82,7 @@ LB_MUST_CHECK bool lb_shade_points(lb_shader *shader, int32_t x, int32_t y, cons
                                    size_t count, bool only_alpha, lb_shaded *out);
 
 /* The surface of a triangle, made or remembered; valid until the next call. */
-const lb_surface *lb_shader_surface(lb_shader *shader, const lb_drawable *drawable,
-                                    uint32_t triangle, int32_t instant, const lb_needs *needs);
+lb_surface *lb_shader_surface(lb_shader *shader, const lb_drawable *drawable, uint32_t triangle,
+                              int32_t instant);
 
 #endif

@@ -343,8 +343,8 @@ static void add_lamp(const lb_shot *shot, const lb_light *light, const lb_mat4 *
         .decay = light->type == LB_LIGHT_DIRECTIONAL ? LB_DECAY_NONE : light->decay,
         .color = color,
         .position = {(float)(m[12] - shot->world_origin.x), (float)(m[13] - shot->world_origin.y),
-                     (float)(m[14] - shot->world_origin.z)                                                             },
-        .axis = {sign * (float)back.x,                  sign * (float)back.y,                  sign * (float)back.z},
+                     (float)(m[14] - shot->world_origin.z)},
+        .axis = {sign * (float)back.x, sign * (float)back.y, sign * (float)back.z},
         .inverse_range = light->range > 0 && light->range < INFINITY ? 1 / light->range : 0,
         .cone_outer = outer,
         .cone_step = 1 / (inner - outer > 0.001f ? inner - outer : 0.001f),
@@ -367,9 +367,7 @@ static lb_status make_lamps(lb_shot *shot, making *m)
         set->lamps = shot->lamp_store + (lights ? lights : 1) * (size_t)t;
         if (!lights) /* none at all: one from the camera */
             set->lamps[set->count++] = (lb_lamp){
-                .type = LB_LIGHT_DIRECTIONAL, .color = {1, 1, 1},
-                     .axis = shot->eyes[t].backward
-            };
+                .type = LB_LIGHT_DIRECTIONAL, .color = {1, 1, 1}, .axis = shot->eyes[t].backward};
         lb_scene_pose(scene, m->instants[t].time_s, m->world, m->visible);
         for (size_t i = 0; i < scene->item_count && lights; i++)
             if (scene->items[i].kind == LB_ITEM_LIGHT && m->visible[i])

@@ -24,6 +24,11 @@ typedef struct lb_vertex {
 } lb_vertex;
 #define LB_OUTSIDE INT32_MIN
 
+/* A moving surface is shaded anew whenever it has gone this far along x or y: what detail that
+ * could miss is finer than pixels show. */
+#define LB_STRIDE 1.5 /* pixels */
+#define LB_STRIDE_FIXED (LB_FIXED_ONE * 3 / 2)
+
 /* One primitive of one item. Drawables are sorted: opaque before transparent, still before
  * moving; their triangles are numbered through in that order. */
 typedef struct lb_drawable {
@@ -97,7 +102,7 @@ typedef struct lb_shot {
     size_t vertex_count, moving_vertex_count;
     lb_vertex *vertices;
     lb_vertex *moving_vertices; /* instant by instant */
-    uint8_t *strides; /* per moving vertex: instants it takes to go one pixel, 1 .. count */
+    uint8_t *strides; /* per moving vertex: instants it takes to go LB_STRIDE_FIXED, 1 .. count */
     lb_material *plain;
 } lb_shot;
 

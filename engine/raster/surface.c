@@ -9,10 +9,7 @@
 
 lb_needs lb_needs_of(const lb_material *material, bool want_uv)
 {
-    lb_needs needs = {
-        .uv = {want_uv, false},
-          .color = true
-    };
+    lb_needs needs = {.uv = {want_uv, false}, .color = true};
 
     for (int32_t slot = 0; slot < LB_SLOT_COUNT; slot++) {
         const lb_texture *map = material->maps[slot];
@@ -174,6 +171,7 @@ void lb_surface_make(const lb_shot *shot, const lb_drawable *drawable, uint32_t 
 
     out->triangle = triangle;
     out->instant = instant;
+    out->has_next = false;
     if (!find_planes(shot, drawable, instant, index, out)) {
         *out = (lb_surface){.triangle = triangle, .instant = instant, .front = out->front};
         out->weight[0][2] = 1;
@@ -186,8 +184,42 @@ void lb_surface_make(const lb_shot *shot, const lb_drawable *drawable, uint32_t 
             out->normal[i] = lb_vec3_sub(out->normal[i], out->normal[0]);
         }
     }
-    out->flat = lb_vec3_normalize(lb_vec3_cross(out->position[1], out->position[2]));
-    if (placing->mirrored)
-        out->flat = lb_vec3_scale(out->flat, -1);
+    out->mirrored = placing->mirrored;
     find_attributes(placing, index, needs, out);
+}
+
+lb_vec3 lb_surface_flat(const lb_surface *surface)
+{
+    lb_vec3 n = lb_vec3_normalize(lb_vec3_cross(surface->position[1], surface->position[2]));
+
+    return surface->mirrored ? lb_vec3_scale(n, -1) : n;
+}
+
+double lb_surface_motion(const lb_shot *shot, const lb_drawable *drawable, lb_surface *surface,
+                         double x, double y)
+{
+    lb_shares at = lb_surface_shares(surface, x, y);
+    double b[3] = {1 - (double)at.b1 - (double)at.b2, at.b1, at.b2}, sum[3] = {0}, dx, dy;
+
+    if (!surface->has_next) {
+        int32_t instant = surface->instant + (surface->instant + 1 < shot->instant_count ? 1 : -1);
+        const lb_placing *placing = lb_shot_placing(shot, drawable, instant);
+        const uint32_t *index = lb_shot_indices(shot, drawable, surface->triangle);
+
+        for (int i = 0; i < 3; i++) {
+            double h[4];
+
+            lb_shot_clip_point(shot, placing, instant, placing->primitive->positions[index[i]], h);
+            surface->next[i][0] = h[0];
+            surface->next[i][1] = h[1];
+            surface->next[i][2] = h[3];
+        }
+        surface->has_next = true;
+    }
+    for (int i = 0; i < 3; i++)
+        for (int k = 0; k < 3; k++)
+            sum[k] += b[i] * surface->next[i][k];
+    dx = fabs(sum[0] / sum[2] - x);
+    dy = fabs(sum[1] / sum[2] - y);
+    return sum[2] > 0 ? fmax(dx, dy) : INFINITY;
 }

@@ -22,17 +22,26 @@ typedef struct lb_surface {
     double x, y; /* pixels from the shot's origin: where the planes below are counted from */
     double weight[3][3]; /* planes x, y, 1: share of a corner divided by w */
     double key[3];       /* plane of the key */
-    bool front;
+    bool front, mirrored;
     lb_vec3 position[3], normal[3]; /* at corner 0, and from there to 1 and to 2 */
     lb_vec2 uv[2][3];
     lb_vec4 color[3], tangent[3];
-    lb_vec3 flat; /* unit, the outer side's */
     lb_vec3 slope_u, slope_v;
+    bool has_next;     /* of moving ones, when asked for */
+    double next[3][3]; /* X, Y, w of the corners at a neighbouring instant */
 } lb_surface;
 #define LB_NO_SURFACE UINT32_MAX
 
 void lb_surface_make(const lb_shot *shot, const lb_drawable *drawable, uint32_t triangle,
                      int32_t instant, const lb_needs *needs, lb_surface *out);
+
+/* How many pixels, along x or y, that which is seen at a point of a moving triangle is away from
+ * there an instant later (or, at the last, earlier). */
+double lb_surface_motion(const lb_shot *shot, const lb_drawable *drawable, lb_surface *surface,
+                         double x, double y);
+
+/* The triangle's own normal, to its outer side. */
+lb_vec3 lb_surface_flat(const lb_surface *surface);
 
 /* Is the outer side seen? */
 bool lb_surface_is_front(const lb_shot *shot, const lb_drawable *drawable, uint32_t triangle,
@@ -72,6 +81,7 @@ static inline lb_shares lb_surface_shares(const lb_surface *s, double x, double 
     };
 }
 
+/* Plane of the key at a point. */
 static inline float lb_surface_key(const lb_surface *s, double x, double y)
 {
     return (float)(s->key[0] * (x - s->x) + s->key[1] * (y - s->y) + s->key[2]);

@@ -14,11 +14,12 @@
 /* A surface in the pixel at hand. */
 typedef struct {
     uint32_t triangle;
-    int32_t drawable, stride, bucket;
+    int32_t drawable;
+    int32_t instant, end;          /* its first instant, and the first sample after its last */
     int32_t count, x, y, instants; /* sums over its samples */
     const uint32_t *index;
-    int8_t front;   /* -1: not known */
-    bool is_joined; /* of several triangles */
+    uint32_t joined; /* the last other triangle that goes on with it; LB_NOTHING */
+    int8_t front;    /* -1: not known */
 } patch;
 
 lb_status lb_tile_init(lb_tile *tile, const lb_shot *shot, const lb_bins *bins)
@@ -82,19 +83,34 @@ lb_refs_of lb_tile_refs(const lb_piece *piece, int32_t x, int32_t y)
     return refs;
 }
 
-int32_t lb_tile_stride(const lb_shot *shot, const lb_drawable *d, uint32_t triangle)
+int32_t lb_tile_until(lb_tile *tile, const lb_drawable *d, uint32_t triangle, int32_t instant,
+                      int32_t x, int32_t y)
 {
+    const lb_shot *shot = tile->shot;
     const uint32_t *index = lb_shot_indices(shot, d, triangle);
     const uint8_t *strides = shot->strides + d->first_vertex;
-    int32_t a, b, c;
+    int32_t low, high;
 
     if (!d->moving)
-        return LB_MAX_SAMPLES;
-    a = strides[index[0]];
-    b = strides[index[1]];
-    c = strides[index[2]];
-    a = a < b ? a : b;
-    return a < c ? a : c;
+        return shot->instant_count;
+    low = high = strides[index[0]];
+    for (int i = 1; i < 3; i++) {
+        int32_t stride = strides[index[i]];
+
+        low = stride < low ? stride : low;
+        high = stride > high ? stride : high;
+    }
+    /* Corners that go at different speeds, or are beyond the near plane: see at the place itself.
+     */
+    if (low < shot->instant_count && (high > low || low == 1)) {
+        lb_surface *s = lb_shader_surface(&tile->shader, d, triangle, instant);
+        double left = tile->cover.x - shot->origin_x, top = tile->cover.y - shot->origin_y;
+        double step = lb_surface_motion(shot, d, s, left + x + 0.5, top + y + 0.5);
+
+        step = step * shot->instant_count < LB_STRIDE ? LB_STRIDE / shot->instant_count : step;
+        low = step < LB_STRIDE ? (int32_t)(LB_STRIDE / step) : 1;
+    }
+    return instant + low;
 }
 
 static void draw_opaque(lb_tile *tile, int32_t x, int32_t y)
@@ -179,61 +195,76 @@ static bool is_front(const lb_shot *shot, patch *p)
 {
     if (p->front < 0)
         p->front = (int8_t)lb_surface_is_front(shot, &shot->drawables[p->drawable], p->triangle,
-                                               p->bucket * p->stride);
+                                               p->instant);
     return p->front;
 }
 
 /* Does a triangle go on with the patch? It does if they share a corner, so that every attribute
  * runs on across their edge, and show the same side. */
-static bool continues(const lb_shot *shot, patch *p, const patch *next, int32_t instant)
+static bool continues(const lb_shot *shot, patch *p, patch *next)
 {
-    const lb_drawable *d = &shot->drawables[p->drawable];
-    patch other = *next;
-
-    if (p->drawable != next->drawable || instant / p->stride != p->bucket ||
-        !shares_corner(p->index, next->index))
-        return false;
-    other.bucket = instant;
-    other.stride = 1;
-    return !d->material->double_sided || is_front(shot, p) == is_front(shot, &other);
+    return p->drawable == next->drawable && shares_corner(p->index, next->index) &&
+           (!shot->drawables[p->drawable].material->double_sided ||
+            is_front(shot, p) == is_front(shot, next));
 }
 
-/* Finds the surfaces of a pixel; sample s sees patch of[s], -1: none. */
-static int32_t find_patches(const lb_tile *tile, const uint32_t *ids, patch patches[],
-                            int8_t of[LB_MAX_SAMPLES])
+/* A patch of the triangle that sample s sees, with no samples yet. What one of the `count` earlier
+ * patches knows of that triangle is taken from there. */
+static patch new_patch(lb_tile *tile, const patch *patches, int32_t count, uint32_t triangle,
+                       int32_t s, int32_t x, int32_t y)
 {
     const lb_shot *shot = tile->shot;
-    const lb_pattern *pattern = &shot->pattern;
-    int32_t count = 0, drawable = 0, last = 0;
+    int32_t instant = tile->instant_of[s], until;
+    patch p = {.triangle = triangle, .instant = instant, .joined = LB_NOTHING, .front = -1};
+    int32_t k = count - 1;
+
+    while (k >= 0 && patches[k].triangle != triangle)
+        k--;
+    if (k >= 0) {
+        p.drawable = patches[k].drawable;
+        p.index = patches[k].index;
+    } else {
+        p.drawable = lb_shot_drawable_of(shot, triangle, count ? patches[count - 1].drawable : 0);
+        p.index = lb_shot_indices(shot, &shot->drawables[p.drawable], triangle);
+    }
+    until = lb_tile_until(tile, &shot->drawables[p.drawable], triangle, instant, x, y);
+    p.end = until < shot->instant_count ? shot->spans[until].first : shot->pattern.count;
+    return p;
+}
+
+/* Is sample s, which sees `triangle`, known to belong to the patch? */
+static inline bool shows(const patch *p, uint32_t triangle, int32_t s)
+{
+    return (p->triangle == triangle || p->joined == triangle) && s < p->end;
+}
+
+/* Finds the surfaces of a pixel; sample s sees patch of[s], -1: none. Samples come in the order of
+ * time, so patches end in about the order in which they begin. */
+static int32_t find_patches(lb_tile *tile, int32_t x, int32_t y, patch patches[],
+                            int8_t of[LB_MAX_SAMPLES])
+{
+    const uint32_t *ids = tile->cover.ids + lb_cover_at(&tile->cover, x, y);
+    const lb_pattern *pattern = &tile->shot->pattern;
+    int32_t count = 0, last = 0, live = 0;
 
     for (int32_t s = 0; s < pattern->count; s++) {
         uint32_t triangle = ids[s * LB_LANES];
-        int32_t instant = tile->instant_of[s], k = last;
+        int32_t k = last;
 
         of[s] = -1;
         if (triangle == LB_NOTHING)
             continue;
-        if (k >= count || patches[k].triangle != triangle ||
-            instant / patches[k].stride != patches[k].bucket)
-            for (k = 0; k < count; k++)
-                if (patches[k].triangle == triangle &&
-                    instant / patches[k].stride == patches[k].bucket)
-                    break;
+        if (k >= count || !shows(&patches[k], triangle, s)) {
+            while (live < count && s >= patches[live].end)
+                live++;
+            for (k = live; k < count && !shows(&patches[k], triangle, s); k++)
+                ;
+        }
         if (k == count) {
-            const lb_drawable *d;
-            patch *p = &patches[count];
-
-            drawable = lb_shot_drawable_of(shot, triangle, drawable);
-            d = &shot->drawables[drawable];
-            *p = (patch){.triangle = triangle,
-                         .drawable = drawable,
-                         .stride = lb_tile_stride(shot, d, triangle),
-                         .index = lb_shot_indices(shot, d, triangle),
-                         .front = -1};
-            p->bucket = instant / p->stride;
-            for (k = 0; k < count; k++)
-                if (continues(shot, &patches[k], p, instant)) {
-                    patches[k].is_joined = true;
+            patches[count] = new_patch(tile, patches, count, triangle, s, x, y);
+            for (k = live; k < count; k++)
+                if (s < patches[k].end && continues(tile->shot, &patches[k], &patches[count])) {
+                    patches[k].joined = triangle;
                     break;
                 }
             count += k == count;
@@ -241,7 +272,7 @@ static int32_t find_patches(const lb_tile *tile, const uint32_t *ids, patch patc
         patches[k].count++;
         patches[k].x += pattern->x[s];
         patches[k].y += pattern->y[s];
-        patches[k].instants += instant;
+        patches[k].instants += tile->instant_of[s];
         of[s] = (int8_t)k;
         last = k;
     }
@@ -277,7 +308,7 @@ static bool add_mixed(lb_tile *tile, int32_t x, int32_t y)
     int8_t of[LB_MAX_SAMPLES];
     float near = -INFINITY;
 
-    count = find_patches(tile, ids, patches, of);
+    count = find_patches(tile, x, y, patches, of);
     for (int32_t k = 0; k < count; k++) {
         patch *p = &patches[k];
         float scale = 1 / (256 * (float)p->count);
@@ -288,7 +319,7 @@ static bool add_mixed(lb_tile *tile, int32_t x, int32_t y)
                           .pixel = (uint16_t)pixel,
                           .instant = (uint8_t)(p->instants / p->count)};
 
-        if (p->is_joined)
+        if (p->joined != LB_NOTHING)
             choose_triangle(tile, ids, of, (int8_t)k, p);
         point.triangle = p->triangle;
         covered += p->count;
@@ -323,7 +354,7 @@ static bool add_whole(lb_tile *tile, int32_t x, int32_t y, uint32_t triangle, in
 
     *drawable = lb_shot_drawable_of(shot, triangle, *drawable);
     d = &shot->drawables[*drawable];
-    if (d->moving && lb_tile_stride(shot, d, triangle) < shot->instant_count)
+    if (lb_tile_until(tile, d, triangle, 0, x, y) < shot->instant_count)
         return add_mixed(tile, x, y);
     point.drawable = *drawable;
     tile->rgba[3][pixel] = 1;

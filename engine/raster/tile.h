@@ -14,7 +14,7 @@ typedef struct lb_fragment {
     uint64_t mask;
     uint32_t triangle;
     int32_t drawable;
-    int32_t stride, bucket; /* its instants: those with instant / stride == bucket */
+    int32_t until; /* the instant after its last */
     uint16_t pixel;
 } lb_fragment;
 
@@ -78,8 +78,10 @@ typedef struct lb_refs_of {
 } lb_refs_of;
 lb_refs_of lb_tile_refs(const lb_piece *piece, int32_t x, int32_t y);
 
-/* How many instants of a moving triangle may be shaded as one: what goes by less than a pixel. */
-int32_t lb_tile_stride(const lb_shot *shot, const lb_drawable *d, uint32_t triangle);
+/* Until which instant, exclusive, what pixel (x, y) of the tile sees of a triangle at `instant` may
+ * be shaded as one: it goes less than LB_STRIDE_FIXED. */
+int32_t lb_tile_until(lb_tile *tile, const lb_drawable *d, uint32_t triangle, int32_t instant,
+                      int32_t x, int32_t y);
 
 /* Makes room for `count` results. */
 LB_MUST_CHECK bool lb_results_reserve(lb_results *results, size_t count);
