@@ -3,13 +3,15 @@
  * A loop is a job on its caller's stack. The caller enters it into the pool's list and takes pieces
  * from its counter like everybody else; idle threads join the newest job that has pieces left, so
  * that an inner loop, which holds up an outer one, is helped first. When the counter has run out
- * the caller takes the job off the list and waits for those who are still inside. A caller helps
- * nobody else meanwhile: a thread is then never inside the same job twice, and waiting ends because
- * whoever is inside a piece depends only on jobs that are further in.
+ * the caller waits for those who are still inside a piece and helps with the loops that were begun
+ * inside its own, and with no others: what it helps with it would have to wait for anyway. A thread
+ * so only ever goes further in, is never inside the same job twice, and waiting ends.
  *
- * Worker numbers: the caller is 0 in its own job, thread i of the pool is i + 1 in every job that
- * it joins. It may also be the caller, 0, of a job further in. So within one job no two threads
- * have the same number; across jobs they may. */
+ * Worker numbers: the caller of a job is 0 in it, thread i of the pool is i + 1 in the jobs that it
+ * joins, and a thread that is not the pool's takes, in a job that it helps with, the number that
+ * the caller of that job leaves free by being 0. There is only one such thread for a job: the
+ * caller of the outermost loop. So within one job no two threads have the same number; across jobs
+ * they may. */
 #include "engine/base/thread.h"
 
 #include <errno.h>
@@ -27,6 +29,10 @@
 
 typedef struct job {
     struct job *newer, *older;
+    struct job *outer; /* whose piece began this one; NULL: none of this pool's */
+    lb_pool *pool;
+    int32_t caller; /* the number its caller has in other jobs; 0: not a thread of the pool */
+    bool is_waited; /* its caller sleeps until `left`; under the lock */
     lb_range_fn fn;
     void *context;
     int32_t count, grain, pieces;
@@ -35,7 +41,7 @@ typedef struct job {
     atomic_int_least32_t skipped; /* pieces left out because of a cancel */
     atomic_int_least32_t inside;  /* pool threads that joined and have not left; under the lock */
     lb_status status;             /* of piece `failed`; under the lock */
-    pthread_cond_t left;          /* `inside` became 0 */
+    pthread_cond_t left; /* `inside` became 0, or there is a loop further in to help with */
 } job;
 
 struct lb_pool {
@@ -57,6 +63,14 @@ typedef struct pool_thread {
     pthread_t id;
     int32_t worker;
 } pool_thread;
+
+/* What the running thread is to a pool: known to the thread only, since a loop can be begun from
+ * deep inside a piece that was handed nothing but a pool. */
+static _Thread_local struct {
+    const lb_pool *pool; /* whose thread this is; NULL: no pool's */
+    int32_t number;      /* in that pool, from 1 */
+    job *inside;         /* the innermost job that it does a piece of */
+} self;
 
 static int64_t now_ns(void)
 {
@@ -114,6 +128,7 @@ static void work_on(lb_pool *pool, job *j, int32_t worker)
 {
     while (has_pieces(j)) { /* looked at first, so that the counter stays near `pieces` */
         int64_t taken = atomic_fetch_add_explicit(&j->next, 1, memory_order_relaxed);
+        job *around = self.inside;
         int32_t piece, begin, end;
         lb_status status;
 
@@ -127,17 +142,27 @@ static void work_on(lb_pool *pool, job *j, int32_t worker)
         piece = (int32_t)taken;
         begin = piece * j->grain;
         end = j->count - begin > j->grain ? begin + j->grain : j->count;
+        self.inside = j;
         status = j->fn(j->context, begin, end, worker);
+        self.inside = around;
         if (status)
             note_failure(pool, j, piece, status);
     }
 }
 
-/* The newest job that has pieces left, entered as one more inside; NULL: none. Under the lock. */
-static job *join(lb_pool *pool)
+static bool is_within(const job *j, const job *outer)
 {
-    for (job *j = pool->newest; j; j = j->older) {
-        if (has_pieces(j)) {
+    while (j && j != outer)
+        j = j->outer;
+    return j == outer;
+}
+
+/* The newest job that has pieces left, entered as one more inside; only those within `outer`, if
+ * that is not NULL. NULL: none. Under the lock. */
+static job *join(lb_pool *pool, const job *outer)
+{
+    for (job *j = pool->newest; j && j != outer; j = j->older) {
+        if (has_pieces(j) && (!outer || is_within(j, outer))) {
             atomic_fetch_add_explicit(&j->inside, 1, memory_order_relaxed);
             return j;
         }
@@ -168,16 +193,18 @@ static void spin_for_work(lb_pool *pool, unsigned seen)
 
 static void *run_thread(void *argument)
 {
-    pool_thread *self = argument;
-    lb_pool *pool = self->pool;
+    const pool_thread *member = argument;
+    lb_pool *pool = member->pool;
     bool has_spun = false;
 
+    self.pool = pool;
+    self.number = member->worker;
     pthread_mutex_lock(&pool->lock);
     while (!pool->is_ending) {
-        job *j = join(pool);
+        job *j = join(pool, NULL);
         if (j) {
             pthread_mutex_unlock(&pool->lock);
-            work_on(pool, j, self->worker);
+            work_on(pool, j, member->worker);
             pthread_mutex_lock(&pool->lock);
             leave(j);
             has_spun = false;
@@ -198,6 +225,8 @@ static void *run_thread(void *argument)
     return NULL;
 }
 
+/* Puts the job on the list and wakes as many as it has pieces for: idle threads first, then those
+ * who wait for a loop around it. */
 static void enter(lb_pool *pool, job *j)
 {
     int32_t wanted = j->pieces - 1;
@@ -213,28 +242,60 @@ static void enter(lb_pool *pool, job *j)
     else
         for (int32_t i = 0; i < wanted && i < pool->sleeping; i++)
             pthread_cond_signal(&pool->work);
+    wanted -= pool->sleeping;
+    for (job *outer = j->outer; outer && wanted > 0; outer = outer->outer) {
+        if (outer->is_waited) {
+            pthread_cond_signal(&outer->left);
+            wanted--;
+        }
+    }
     pthread_mutex_unlock(&pool->lock);
 }
 
-/* Takes the job off the list and waits until nobody is inside. */
+/* Watches for the end of the job or a loop to help with for a moment, without the lock. */
+static void spin_for_end(lb_pool *pool, job *j)
+{
+    unsigned seen = atomic_load(&pool->entered);
+    int64_t until = now_ns() + SPIN_NS;
+
+    pthread_mutex_unlock(&pool->lock);
+    do
+        relax();
+    while (atomic_load_explicit(&j->inside, memory_order_relaxed) > 0 &&
+           atomic_load_explicit(&pool->entered, memory_order_relaxed) == seen && now_ns() < until);
+    pthread_mutex_lock(&pool->lock); /* whoever left last has let go of the job now */
+}
+
+/* Waits until nobody is inside, helping with loops further in, and takes the job off the list. */
 static void finish(lb_pool *pool, job *j)
 {
+    bool has_spun = false;
+
     pthread_mutex_lock(&pool->lock);
+    while (atomic_load(&j->inside) > 0) {
+        job *inner = join(pool, j);
+        if (inner) {
+            pthread_mutex_unlock(&pool->lock);
+            work_on(pool, inner, j->caller ? j->caller : inner->caller);
+            pthread_mutex_lock(&pool->lock);
+            leave(inner);
+            has_spun = false;
+        } else if (pool->may_spin && !has_spun) {
+            spin_for_end(pool, j);
+            has_spun = true;
+        } else {
+            j->is_waited = true;
+            pthread_cond_wait(&j->left, &pool->lock);
+            j->is_waited = false;
+            has_spun = false;
+        }
+    }
     if (j->newer)
         j->newer->older = j->older;
     else
         pool->newest = j->older;
     if (j->older)
         j->older->newer = j->newer;
-    if (atomic_load(&j->inside) > 0 && pool->may_spin) {
-        int64_t until = now_ns() + SPIN_NS;
-        pthread_mutex_unlock(&pool->lock);
-        while (atomic_load_explicit(&j->inside, memory_order_relaxed) > 0 && now_ns() < until)
-            relax();
-        pthread_mutex_lock(&pool->lock); /* whoever left last has let go of the job now */
-    }
-    while (atomic_load(&j->inside) > 0)
-        pthread_cond_wait(&j->left, &pool->lock);
     pthread_mutex_unlock(&pool->lock);
 }
 
@@ -264,6 +325,9 @@ lb_status lb_pool_for(lb_pool *pool, int32_t count, int32_t grain, lb_range_fn f
     j.pieces = (count - 1) / j.grain + 1;
     if (!pool || pool->started == 0 || j.pieces == 1 || pthread_cond_init(&j.left, NULL) != 0)
         return run_alone(pool, count, j.grain, fn, context);
+    j.pool = pool;
+    j.caller = self.pool == pool ? self.number : 0;
+    j.outer = self.inside && self.inside->pool == pool ? self.inside : NULL;
     atomic_init(&j.failed, j.pieces);
     enter(pool, &j);
     work_on(pool, &j, 0);
