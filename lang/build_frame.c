@@ -69,7 +69,7 @@ static void read_frame(lb_build *build, const lb_yaml_node *frame)
     static const char *const keys[] = {"size", "rate", "range", "pixel-aspect", NULL};
     lb_format *format = &build->graph->format;
     const lb_yaml_node *node;
-    int32_t pair[2];
+    int32_t pair[2] = {0};
 
     lb_build_check_keys(build, frame, keys, "frame");
     for (int i = 0; i < 3; i++)

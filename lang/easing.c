@@ -175,7 +175,7 @@ static lb_status read_stop(scanner *s, double *output, double inputs[2], int *in
     skip_space(s);
     while (s->at < s->scalar->length && !has(s, ',') && !has(s, ')')) {
         lb_loc loc = here(s);
-        double number;
+        double number = 0;
 
         if ((status = read_number(s, &number)) != LB_OK)
             return status;

@@ -103,6 +103,8 @@ lb_status lb_lang_parse(lb_diag *diag, const char *path, const char *text, size_
     lb_status status = LB_MEMORY;
 
     *out = NULL;
+    if (bytes == 0)
+        text = "";
     if (bytes >= 3 && memcmp(text, mark, 3) == 0)
         text += 3, bytes -= 3;
     if (diag)

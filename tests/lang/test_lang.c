@@ -505,6 +505,7 @@ Test(lang, without_messages)
     cr_expect(lb_lang_parse(NULL, "g.yaml", example, sizeof example - 1, any_ops, NULL, 0,
                             &graph) == LB_OK);
     lb_graph_free(&graph);
+    cr_expect(lb_lang_parse(NULL, "g.yaml", NULL, 0, any_ops, NULL, 0, &graph) == LB_INVALID);
     cr_expect(lb_lang_parse(NULL, "g.yaml", bad, sizeof bad - 1, any_ops, NULL, 0, &graph) ==
               LB_INVALID);
 }
