@@ -15,7 +15,7 @@
 
 #define GRAIN 16
 #define PADDING 4
-#define MOST_WIDTH 4096.0 /* a kernel is never stretched more than this */
+#define MOST_WIDTH 1024.0 /* a kernel is never stretched more than this */
 
 /* Taps of one output position along one axis. */
 typedef struct taps {
@@ -342,6 +342,30 @@ static inline void find_wide_taps(const struct transform *job, int axis, double 
         t->weights[i] /= sum;
 }
 
+/* Leaves out taps that stand for nothing, and where a kernel is longer than the picture puts those
+ * together that stand for the same pixel: a sample costs the picture's size at most. */
+static void fold_taps(const struct transform *job, int32_t n, taps *t, float *spare)
+{
+    if (job->edge == LB_EDGE_TRANSPARENT) {
+        int32_t before = t->first < 0 ? -t->first : 0, end = n - t->first;
+
+        end = end < t->count ? end : t->count;
+        for (int32_t i = before; i < end; i++)
+            t->weights[i - before] = t->weights[i];
+        t->first += before;
+        t->count = end > before ? end - before : 0;
+        return;
+    }
+    if (t->count <= n)
+        return;
+    memset(spare, 0, (size_t)n * sizeof *spare);
+    for (int32_t i = 0; i < t->count; i++)
+        spare[lb_edge_index(job->edge, t->first + i, n)] += t->weights[i];
+    memcpy(t->weights, spare, (size_t)n * sizeof *spare);
+    t->first = 0;
+    t->count = n;
+}
+
 static inline float wide_pixel(const struct transform *job, const taps *tx, const taps *ty,
                                float *columns)
 {
@@ -391,6 +415,7 @@ static void wide_row(const struct transform *job, int32_t y, float *scratch, flo
     lb_box box = lb_plane_box(job->out), in = lb_plane_box(job->in);
     size_t room_x = (size_t)job->room[0], room_y = (size_t)job->room[1];
     taps tx = {.weights = scratch}, ty = {.weights = scratch + room_x};
+    float *spare = scratch + room_x + room_y; /* as long as the longer of them */
 
     for (int32_t x = box.x0; x < box.x1; x++) {
         double across, down;
@@ -402,7 +427,9 @@ static void wide_row(const struct transform *job, int32_t y, float *scratch, flo
         }
         find_wide_taps(job, 0, across, &tx);
         find_wide_taps(job, 1, down, &ty);
-        out[x - box.x0] = wide_pixel(job, &tx, &ty, scratch + room_x + room_y);
+        fold_taps(job, lb_box_width(in), &tx, spare);
+        fold_taps(job, lb_box_height(in), &ty, spare);
+        out[x - box.x0] = wide_pixel(job, &tx, &ty, spare);
     }
 }
 
@@ -410,7 +437,7 @@ static lb_status wide_rows(void *context, int32_t begin, int32_t end, int32_t wo
 {
     const struct transform *job = context;
     int32_t first = lb_plane_box(job->out).y0;
-    float *scratch = lb_alloc(2 * (size_t)job->room[0] + (size_t)job->room[1], sizeof *scratch);
+    float *scratch = lb_alloc(2 * ((size_t)job->room[0] + (size_t)job->room[1]), sizeof *scratch);
 
     (void)worker;
     if (!scratch)
