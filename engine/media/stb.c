@@ -49,6 +49,35 @@ static const struct {
     [LB_FORMAT_BMP] = {"bmp", 16},
 };
 
+/* Straight to the reader of the format that was recognised: asked by its front door, stb_image
+ * would guess anew, and take for a JPEG what was checked as a TGA. */
+static bool read_info(const lb_encoded *file, lb_format format, int *w, int *h, int *n)
+{
+    stbi__context context;
+
+    stbi__g_failure_reason = NULL; /* not all failures give one */
+    stbi__start_mem(&context, file->bytes, (int)file->count);
+    if (format == LB_FORMAT_JPEG)
+        return stbi__jpeg_info(&context, w, h, n);
+    if (format == LB_FORMAT_BMP)
+        return stbi__bmp_info(&context, w, h, n);
+    return stbi__tga_info(&context, w, h, n);
+}
+
+static uint8_t *read_pixels(const lb_encoded *file, lb_format format, int *w, int *h, int channels)
+{
+    stbi__result_info info = {.bits_per_channel = 8};
+    stbi__context context;
+    int n;
+
+    stbi__start_mem(&context, file->bytes, (int)file->count);
+    if (format == LB_FORMAT_JPEG)
+        return stbi__jpeg_load(&context, w, h, &n, channels, &info);
+    if (format == LB_FORMAT_BMP)
+        return stbi__bmp_load(&context, w, h, &n, channels, &info);
+    return stbi__tga_load(&context, w, h, &n, channels, &info);
+}
+
 static lb_status fail_stb(const lb_encoded *file, lb_format format)
 {
     const char *reason = stbi_failure_reason();
@@ -91,7 +120,7 @@ static bool huffman_tables_fit(const uint8_t *tables, size_t count)
 static void walk_jpeg(const lb_encoded *file, bool *is_whole, bool *is_sound)
 {
     const uint8_t *bytes = file->bytes;
-    size_t at = 2, count = file->count;
+    size_t at = 0, count = file->count;
 
     *is_whole = false;
     *is_sound = true;
@@ -101,6 +130,10 @@ static void walk_jpeg(const lb_encoded *file, bool *is_whole, bool *is_sound)
 
         if (bytes[at] != 0xff || marker == 0 || marker == 0xff || (marker & 0xf8) == 0xd0) {
             at++; /* data, or filling before a marker */
+            continue;
+        }
+        if (marker == 0xd8) { /* the start, before which there may be filling too */
+            at += 2;
             continue;
         }
         *is_whole = marker == 0xd9;
@@ -133,7 +166,7 @@ static lb_status read_header(const lb_encoded *file, lb_format format, int32_t *
                            file->name);
     }
     lb_codec_ran_out();
-    if (!stbi_info_from_memory(file->bytes, (int)file->count, &w, &h, &n))
+    if (!read_info(file, format, &w, &h, &n))
         return fail_stb(file, format);
     if (n < 1 || n > 4)
         return lb_fail(file->diag, LB_UNSUPPORTED, file->loc, "'%s' has %d channels", file->name,
@@ -218,7 +251,7 @@ lb_status lb_stb_decode(const lb_encoded *file, lb_format format, bool partial, 
 {
     expansion e = {.picture = out};
     int32_t width, height, kept;
-    int w = 0, h = 0, n = 0;
+    int w = 0, h = 0;
     uint8_t *pixels;
     lb_status status = read_header(file, format, &width, &height, &e.stored, &kept);
 
@@ -226,7 +259,7 @@ lb_status lb_stb_decode(const lb_encoded *file, lb_format format, bool partial, 
         status = check_whole(file, partial);
     if (status != LB_OK)
         return status;
-    pixels = stbi_load_from_memory(file->bytes, (int)file->count, &w, &h, &n, e.stored);
+    pixels = read_pixels(file, format, &w, &h, e.stored);
     e.pixels = pixels;
     if (!pixels)
         return fail_stb(file, format);

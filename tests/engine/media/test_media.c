@@ -659,7 +659,7 @@ Test(media, jpeg_with_too_long_a_table)
     lb_image *image = make_image(box, box, names, 3, smooth), *back;
     lb_write_options options = {.depth = LB_DEPTH_8, .working = LB_SPACE_LINEAR_REC709};
     lb_diag *diag = lb_diag_new();
-    unsigned char *at;
+    unsigned char *at, *shifted;
     void *bytes;
     size_t count;
 
@@ -670,6 +670,14 @@ Test(media, jpeg_with_too_long_a_table)
     memset(at + 5, 40, 16);
     cr_expect_eq(decode(diag, "a.jpg", bytes, count, &back), LB_FORMAT);
     cr_expect(says(diag, "a Huffman table is longer than one can be"));
+    /* Nor may it come in under another name: filling bytes before its first marker make it no JPEG
+     * by its first bytes, and the name a TGA. */
+    shifted = malloc(count + 7);
+    memset(shifted, 0xff, 7);
+    memcpy(shifted + 7, bytes, count);
+    cr_expect_eq(decode(NULL, "a.jpg", shifted, count + 7, &back), LB_FORMAT);
+    cr_expect_eq(decode(NULL, "a.tga", shifted, count + 7, &back), LB_FORMAT);
+    free(shifted);
     lb_diag_free(&diag);
     lb_free(bytes);
     lb_image_unref(&image);
