@@ -7,6 +7,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "engine/base/clones.h"
+
 #define MOST_EDGES ((size_t)1 << 24)
 #define MOST_COORDINATE ((double)LB_BOX_LIMIT)
 /* Heights on a grid add up to exactly 0 over a closed contour. */
@@ -125,61 +127,73 @@ lb_box lb_outline_box(const lb_outline *outline)
     return lb_box_around(low[0], low[1], high[0], high[1]);
 }
 
+/* Shares of area are rounded to 2^-20. Heights being multiples of 2^-16, all sums are then exact,
+ * in any order and from any column on: parts of a shape have the bits of the whole, and beyond it
+ * there is exactly nothing. */
+#define SHARES 1048576.0
+
+/* The share of pixel i, for each unit of height, that lies to the right of an edge which runs from
+ * `left` to `right`: all of it where the edge is left of the pixel, half of the trapezium where it
+ * runs through. */
+static double share_of(double left, double right, int32_t i)
+{
+    double a = left > i ? left : i, b = right < i + 1 ? right : i + 1, share;
+
+    if (a >= i + 1)
+        return 0;
+    if (right <= i)
+        return 1;
+    share = right > left ? ((a - left) + (b - a) * (1 - ((a - i) + (b - i)) / 2)) / (right - left)
+                         : 1 - (left - i);
+    return rint(share * SHARES) / SHARES;
+}
+
 /* Adds the part of `e` within row y to `cover`, whose entry i is the change of area from pixel
- * x0 + i - 1 to pixel x0 + i. No edge reaches left of x0. */
-static void cover_edge(const lb_outline_edge *e, int32_t y, int32_t x0, double *cover)
+ * x0 + i - 1 to pixel x0 + i, the first one's from nothing; up to x1 and without it. */
+static void cover_edge(const lb_outline_edge *e, int32_t y, int32_t x0, int32_t x1, double *cover)
 {
     bool down = e->y1 > e->y0;
     double top = down ? e->y0 : e->y1, bottom = down ? e->y1 : e->y0;
     double from = top > y ? top : y, to = bottom < y + 1 ? bottom : y + 1;
     double slope = (e->x1 - e->x0) / (e->y1 - e->y0);
-    double xa = e->x0 + (from - e->y0) * slope - x0, xb = e->x0 + (to - e->y0) * slope - x0;
-    double left = xa < xb ? xa : xb, right = xa < xb ? xb : xa;
-    double least = fmin(e->x0, e->x1) - x0, most = fmax(e->x0, e->x1) - x0;
+    double xa = e->x0 + (from - e->y0) * slope, xb = e->x0 + (to - e->y0) * slope;
+    double least = fmin(e->x0, e->x1), most = fmax(e->x0, e->x1);
+    double left = fmin(fmax(fmin(xa, xb), least), most); /* where rounding left the edge's box */
+    double right = fmin(fmax(fmax(xa, xb), least), most);
     double height = down ? to - from : from - to, last = 0;
-    int32_t end;
+    int32_t begin, end;
 
-    if (!(to > from))
+    if (!(to > from) || left >= x1)
         return;
-    left = fmin(fmax(left, least), most); /* where rounding left the edge's own box */
-    right = fmin(fmax(right, least), most);
-    end = (int32_t)right;
-    for (int32_t i = (int32_t)left; i <= end; i++) {
-        double a = left > i ? left : i, b = right < i + 1 ? right : i + 1;
-        /* The area of pixel i to the right of the edge, of 1 per unit of height: all of it where
-         * the edge runs left of the pixel, the rest of the trapezium where it runs inside. */
-        double area = right > left
-                          ? ((a - left) + (b - a) * (1 - ((a - i) + (b - i)) / 2)) / (right - left)
-                          : 1 - (left - i);
+    begin = left > x0 ? (int32_t)floor(left) : x0;
+    end = right < x1 ? (int32_t)floor(right) + 2 : x1; /* one more, which is covered whole */
+    end = end < x1 ? end > begin ? end : begin + 1 : x1;
+    for (int32_t i = begin; i < end; i++) {
+        double share = share_of(left, right, i);
 
-        cover[i] += height * (area - last);
-        last = area;
+        cover[i - x0] += height * (share - last);
+        last = share;
+        if (share == 1)
+            break;
     }
-    cover[end + 1] += height * (1 - last);
 }
 
 typedef struct fill {
     const lb_outline *outline;
-    lb_box ink; /* sums start at its left side whatever part is asked for: always the same bits */
     lb_plane *plane;
 } fill;
 
-static void sum_row(const fill *f, int32_t y, const double *cover)
+LB_CLONES
+static void sum_row(float *restrict row, const double *restrict cover, int32_t count)
 {
-    lb_box box = lb_plane_box(f->plane);
-    float *row = lb_plane_row_to_fill(f->plane, y);
-    int32_t end = box.x1 < f->ink.x1 ? box.x1 : f->ink.x1;
     double sum = 0;
 
-    memset(row, 0, (size_t)lb_box_width(box) * sizeof *row);
-    for (int32_t x = f->ink.x0; x < end; x++) {
+    for (int32_t x = 0; x < count; x++) {
         double area;
 
-        sum += cover[x - f->ink.x0];
-        if (x < box.x0)
-            continue;
+        sum += cover[x];
         area = fabs(sum);
-        row[x - box.x0] = area > 1 ? 1.0f : area < 1e-6 ? 0.0f : (float)area; /* no specks */
+        row[x] = (float)(area < 1 ? area : 1);
     }
 }
 
@@ -187,8 +201,9 @@ static lb_status fill_rows(void *context, int32_t begin, int32_t end, int32_t wo
 {
     const fill *f = context;
     const lb_outline *outline = f->outline;
-    int32_t y0 = lb_plane_box(f->plane).y0 + begin, y1 = lb_plane_box(f->plane).y0 + end;
-    size_t width = (size_t)lb_box_width(f->ink) + 2, count = 0;
+    lb_box box = lb_plane_box(f->plane);
+    int32_t y0 = box.y0 + begin, y1 = box.y0 + end;
+    size_t width = (size_t)lb_box_width(box), count = 0;
     double *cover = lb_alloc(width, sizeof *cover);
     const lb_outline_edge **near = lb_alloc(outline->count + 1, sizeof *near);
 
@@ -207,8 +222,8 @@ static lb_status fill_rows(void *context, int32_t begin, int32_t end, int32_t wo
     for (int32_t y = y0; y < y1; y++) {
         memset(cover, 0, width * sizeof *cover);
         for (size_t i = 0; i < count; i++)
-            cover_edge(near[i], y, f->ink.x0, cover);
-        sum_row(f, y, cover);
+            cover_edge(near[i], y, box.x0, box.x1, cover);
+        sum_row(lb_plane_row_to_fill(f->plane, y), cover, (int32_t)width);
     }
     lb_free(cover);
     lb_free((void *)near);
@@ -217,7 +232,7 @@ static lb_status fill_rows(void *context, int32_t begin, int32_t end, int32_t wo
 
 lb_status lb_outline_fill(lb_pool *pool, const lb_outline *outline, lb_box box, lb_plane **out)
 {
-    fill f = {.outline = outline, .ink = lb_outline_box(outline)};
+    fill f = {.outline = outline};
     lb_status status = lb_plane_new_raw(box, &f.plane);
 
     *out = NULL;
