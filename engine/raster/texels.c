@@ -8,11 +8,17 @@ typedef struct {
     float rgba[LB_BATCH][4];
 } texels;
 
-static void sample_map(const lb_batch *b, const lb_texture *map, texels *out)
+static lb_texture_places places_of(const lb_batch *b, const lb_texture *map)
 {
     int set = lb_texture_mapping(map)->uv_set == 1;
-    lb_texture_places places = {b->uv[set][0],  b->uv[set][1],  b->ddx[set][0],
-                                b->ddx[set][1], b->ddy[set][0], b->ddy[set][1]};
+
+    return (lb_texture_places){b->uv[set][0],  b->uv[set][1],  b->ddx[set][0],
+                               b->ddx[set][1], b->ddy[set][0], b->ddy[set][1]};
+}
+
+static void sample_map(const lb_batch *b, const lb_texture *map, texels *out)
+{
+    lb_texture_places places = places_of(b, map);
 
     lb_texture_sample_many(map, &places, b->count, out->rgba);
 }
@@ -144,57 +150,6 @@ static lb_vec3 vector_at(float v[3][LB_BATCH], int32_t i)
     return (lb_vec3){v[0][i], v[1][i], v[2][i]};
 }
 
-/* Blinn, "Simulation of Wrinkled Surfaces", SIGGRAPH 1978, about a unit normal n that need not be
- * the triangle's: n' = n + s (Fu (n x Pv) - Fv (n x Pu)) / |Pu x Pv|, s the sign of (Pu x Pv) . n,
- * so that heights go outwards whichever way round the texture coordinates are. */
-static lb_vec3 bend_by_height(lb_batch *b, int32_t i, lb_vec3 n, const lb_texture *map)
-{
-    int set = lb_texture_mapping(map)->uv_set == 1;
-    float ddx[2] = {b->ddx[set][0][i], b->ddx[set][1][i]};
-    float ddy[2] = {b->ddy[set][0][i], b->ddy[set][1][i]}, fu, fv, area;
-    lb_vec3 pu = vector_at(b->slope_u, i), pv = vector_at(b->slope_v, i);
-    lb_vec3 across = lb_vec3_cross(pu, pv), bend;
-
-    area = sqrtf(lb_vec3_dot(across, across));
-    if (!(area > 0 && area < INFINITY))
-        return n;
-    lb_texture_slope(map, b->uv[set][0][i], b->uv[set][1][i], ddx, ddy, &fu, &fv);
-    bend = lb_vec3_sub(lb_vec3_scale(lb_vec3_cross(n, pv), fu),
-                       lb_vec3_scale(lb_vec3_cross(n, pu), fv));
-    area = lb_vec3_dot(across, n) < 0 ? -area : area;
-    return lb_vec3_normalize(lb_vec3_add(n, lb_vec3_scale(bend, 1 / area)));
-}
-
-/* glTF 2.0, 3.7.2.1 and 3.9.3. Without tangents of the vertices the tangent is along u and the
- * bitangent against v, which is up the picture. */
-static lb_vec3 bend_by_normal(lb_batch *b, int32_t i, lb_vec3 n, const lb_texture *map)
-{
-    const lb_texture_map *mapping = lb_texture_mapping(map);
-    int set = mapping->uv_set == 1;
-    float ddx[2] = {b->ddx[set][0][i], b->ddx[set][1][i]}, scale = (float)mapping->scale;
-    float ddy[2] = {b->ddy[set][0][i], b->ddy[set][1][i]}, c[4], x, y, z, hand = b->tangent[3][i];
-    lb_vec3 tangent = {b->tangent[0][i], b->tangent[1][i], b->tangent[2][i]}, bitangent;
-
-    if (hand == 0)
-        tangent = vector_at(b->slope_u, i);
-    tangent = lb_vec3_sub(tangent, lb_vec3_scale(n, lb_vec3_dot(n, tangent)));
-    tangent = lb_vec3_normalize(tangent);
-    bitangent = lb_vec3_cross(n, tangent);
-    if (hand == 0)
-        hand = lb_vec3_dot(bitangent, vector_at(b->slope_v, i)) > 0 ? -1 : 1;
-    hand = hand < 0 ? -1 : 1;
-    lb_texture_sample(map, b->uv[set][0][i], b->uv[set][1][i], ddx, ddy, c);
-    x = (2 * c[0] - 1) * scale;
-    y = (2 * c[1] - 1) * scale * hand;
-    z = 2 * c[2] - 1;
-    if (!(lb_vec3_dot(tangent, tangent) > 0.5f))
-        return n;
-    n = (lb_vec3){tangent.x * x + bitangent.x * y + n.x * z,
-                  tangent.y * x + bitangent.y * y + n.y * z,
-                  tangent.z * x + bitangent.z * y + n.z * z};
-    return lb_vec3_normalize(n);
-}
-
 LB_CLONES
 static void normalize_vectors(float v[3][LB_BATCH], int32_t padded)
 {
@@ -206,6 +161,81 @@ static void normalize_vectors(float v[3][LB_BATCH], int32_t padded)
         v[1][i] = y * scale;
         v[2][i] = z * scale;
     }
+}
+
+/* Blinn, "Simulation of Wrinkled Surfaces", SIGGRAPH 1978, about a unit normal n that need not be
+ * the triangle's: n' = n + s (Fu (n x Pv) - Fv (n x Pu)) / |Pu x Pv|, s the sign of (Pu x Pv) . n,
+ * so that heights go outwards whichever way round the texture coordinates are. */
+LB_CLONES
+static void bend_by_slopes(lb_batch *b, const float *restrict fu, const float *restrict fv)
+{
+    for (int32_t i = 0; i < b->padded; i++) {
+        float nx = b->normal[0][i], ny = b->normal[1][i], nz = b->normal[2][i];
+        float ux = b->slope_u[0][i], uy = b->slope_u[1][i], uz = b->slope_u[2][i];
+        float vx = b->slope_v[0][i], vy = b->slope_v[1][i], vz = b->slope_v[2][i];
+        float ax = uy * vz - uz * vy, ay = uz * vx - ux * vz, az = ux * vy - uy * vx;
+        float area = sqrtf(ax * ax + ay * ay + az * az), side = ax * nx + ay * ny + az * nz;
+        float scale = area > 0 ? 1 / area : 0, u, v;
+
+        scale = side < 0 ? -scale : scale;
+        u = fu[i] * scale;
+        v = fv[i] * scale;
+        b->normal[0][i] = nx + (u * (ny * vz - nz * vy) - v * (ny * uz - nz * uy));
+        b->normal[1][i] = ny + (u * (nz * vx - nx * vz) - v * (nz * ux - nx * uz));
+        b->normal[2][i] = nz + (u * (nx * vy - ny * vx) - v * (nx * uy - ny * ux));
+    }
+}
+
+static void bend_by_height(lb_batch *b, const lb_texture *map)
+{
+    lb_texture_places places = places_of(b, map);
+    float fu[LB_BATCH] = {0}, fv[LB_BATCH] = {0};
+
+    lb_texture_slope_many(map, &places, b->count, fu, fv);
+    bend_by_slopes(b, fu, fv);
+    normalize_vectors(b->normal, b->padded);
+}
+
+/* glTF 2.0, 3.7.2.1 and 3.9.3: the normal that a texel means. Without tangents of the vertices the
+ * tangent is along u and the bitangent against v, which is up the picture. */
+static lb_vec3 bent_normal(lb_batch *b, int32_t i, const float texel[4], float scale)
+{
+    float hand = b->tangent[3][i], x, y, z;
+    lb_vec3 n = vector_at(b->normal, i), bitangent;
+    lb_vec3 tangent = {b->tangent[0][i], b->tangent[1][i], b->tangent[2][i]};
+
+    if (hand == 0)
+        tangent = vector_at(b->slope_u, i);
+    tangent = lb_vec3_sub(tangent, lb_vec3_scale(n, lb_vec3_dot(n, tangent)));
+    tangent = lb_vec3_normalize(tangent);
+    bitangent = lb_vec3_cross(n, tangent);
+    if (hand == 0)
+        hand = lb_vec3_dot(bitangent, vector_at(b->slope_v, i)) > 0 ? -1 : 1;
+    hand = hand < 0 ? -1 : 1;
+    x = (2 * texel[0] - 1) * scale;
+    y = (2 * texel[1] - 1) * scale * hand;
+    z = 2 * texel[2] - 1;
+    if (!(lb_vec3_dot(tangent, tangent) > 0.5f))
+        return n;
+    return (lb_vec3){tangent.x * x + bitangent.x * y + n.x * z,
+                     tangent.y * x + bitangent.y * y + n.y * z,
+                     tangent.z * x + bitangent.z * y + n.z * z};
+}
+
+static void bend_by_normal(lb_batch *b, const lb_texture *map)
+{
+    float scale = (float)lb_texture_mapping(map)->scale;
+    texels t;
+
+    sample_map(b, map, &t);
+    for (int32_t i = 0; i < b->count; i++) {
+        lb_vec3 n = bent_normal(b, i, t.rgba[i], scale);
+
+        b->normal[0][i] = n.x;
+        b->normal[1][i] = n.y;
+        b->normal[2][i] = n.z;
+    }
+    normalize_vectors(b->normal, b->padded);
 }
 
 void lb_batch_bend_normals(lb_batch *b)
@@ -223,14 +253,10 @@ void lb_batch_bend_normals(lb_batch *b)
         /* A picture says itself what it is; one that does not is what its slot is for. */
         is_height = lb_texture_mapping(map)->role == LB_TEXTURE_HEIGHT ||
                     (lb_texture_mapping(map)->role == LB_TEXTURE_VALUE && slots[k] == LB_SLOT_BUMP);
-        for (int32_t i = 0; i < b->count; i++) {
-            lb_vec3 n = vector_at(b->normal, i);
-
-            n = is_height ? bend_by_height(b, i, n, map) : bend_by_normal(b, i, n, map);
-            b->normal[0][i] = n.x;
-            b->normal[1][i] = n.y;
-            b->normal[2][i] = n.z;
-        }
+        if (is_height)
+            bend_by_height(b, map);
+        else
+            bend_by_normal(b, map);
     }
     for (int32_t i = 0; i < b->padded; i++)
         for (int c = 0; c < 3; c++)

@@ -86,5 +86,8 @@ void lb_texture_sample_many(const lb_texture *texture, const lb_texture_places *
  * and v (so the map's matrix is taken into account), times the map's scale. */
 void lb_texture_slope(const lb_texture *texture, float u, float v, const float ddx[2],
                       const float ddy[2], float *du, float *dv);
+/* lb_texture_slope at `count` places: the same bits. */
+void lb_texture_slope_many(const lb_texture *texture, const lb_texture_places *places,
+                           int32_t count, float *du, float *dv);
 
 #endif

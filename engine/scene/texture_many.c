@@ -1,4 +1,4 @@
-/* engine/scene/texture_many.c: lb_texture_sample at many places at once.
+/* engine/scene/texture_many.c: lb_texture_sample and lb_texture_slope at many places at once.
  *
  * The look-ups of one place are a chain of wraps, floors and square roots; side by side they are
  * vectors. So: footprints of all places, then a list of all looks that they take, then the texels
@@ -235,8 +235,80 @@ static void finish_looks(const lb_texture *t, looks *l, float (*out)[4])
     l->count = 0;
 }
 
-static void sample_some(const lb_texture *t, const lb_texture_places *places, int32_t first,
-                        int32_t count, float (*out)[4])
+/* The texel before each look and the way from it to the next one, along one axis. */
+static inline __attribute__((always_inline)) void find_axis(lb_wrap wrap, const float *restrict u,
+                                                            const int32_t *restrict size,
+                                                            int32_t count, int32_t *restrict before,
+                                                            float *restrict f)
+{
+    for (int32_t i = 0; i < count; i++) {
+        float x = wrap_coordinate(wrap, u[i]) * (float)size[i], low = floorf(x - 0.5f);
+
+        f[i] = x - 0.5f - low;
+        before[i] = (int32_t)low;
+    }
+}
+
+LB_CLONES
+static void find_texels(lb_wrap wrap, const float *u, const int32_t *size, int32_t count,
+                        int32_t *before, float *f)
+{
+    if (wrap == LB_WRAP_REPEAT)
+        find_axis(LB_WRAP_REPEAT, u, size, count, before, f);
+    else if (wrap == LB_WRAP_MIRROR)
+        find_axis(LB_WRAP_MIRROR, u, size, count, before, f);
+    else
+        find_axis(LB_WRAP_CLAMP, u, size, count, before, f);
+}
+
+/* Texels first .. first + 3 of a row of n, wrapped. */
+static void wrap_four(lb_wrap wrap, int32_t first, int32_t n, int32_t out[4])
+{
+    int32_t period = wrap == LB_WRAP_MIRROR ? 2 * n : n;
+
+    for (int32_t i = 0; i < 4; i++) {
+        int32_t k = first + i;
+
+        if (wrap != LB_WRAP_CLAMP && (k < 0 || k >= period))
+            k = ((k % period) + period) % period;
+        out[i] = first >= 0 && first + 3 < n ? first + i : wrap_index(wrap, k, n);
+    }
+}
+
+/* Does the looks in the list for slopes along u and v, texture.c's add_slopes, and empties it. */
+static void finish_slopes(const lb_texture *t, looks *l, float (*out)[4])
+{
+    const lb_texture_map *map = lb_texture_mapping(t);
+    size_t n = (size_t)lb_texture_channels(t);
+    float fx[LOOKS], fy[LOOKS];
+
+    find_texels(map->wrap_u, l->u, l->width, l->count, l->i0, fx);
+    find_texels(map->wrap_v, l->v, l->height, l->count, l->j0, fy);
+    for (int32_t i = 0; i < l->count; i++) {
+        int32_t columns[4], rows[4];
+        float across[4], along[4], w = (float)l->width[i], h = (float)l->height[i];
+        float *sum = out[l->place[i]];
+
+        wrap_four(map->wrap_u, l->i0[i] - 1, l->width[i], columns);
+        wrap_four(map->wrap_v, l->j0[i] - 1, l->height[i], rows);
+        for (int32_t j = 0; j < 4; j++) {
+            const float *row = l->texels[i] + (size_t)rows[j] * (size_t)l->width[i] * n;
+            float a = row[(size_t)columns[0] * n], b = row[(size_t)columns[1] * n];
+            float c = row[(size_t)columns[2] * n], d = row[(size_t)columns[3] * n];
+
+            across[j] = (c - a) + fx[i] * ((d - b) - (c - a));
+            along[j] = b + fx[i] * (c - b);
+        }
+        sum[0] += l->weight[i] * 0.5f * w * (across[1] + fy[i] * (across[2] - across[1]));
+        sum[1] += l->weight[i] * 0.5f * h *
+                  ((along[2] - along[0]) + fy[i] * ((along[3] - along[1]) - (along[2] - along[0])));
+    }
+    l->count = 0;
+}
+
+/* Sums of the looks of some places: of colours, or of slopes. */
+static void sum_some(const lb_texture *t, const lb_texture_places *places, int32_t first,
+                     int32_t count, bool slopes, float (*out)[4])
 {
     lb_texture_level levels[32];
     int32_t level_count = lb_texture_levels(t);
@@ -261,7 +333,11 @@ static void sample_some(const lb_texture *t, const lb_texture_places *places, in
             if (f > 0)
                 push_look(&l, &levels[k + 1], i, u, v, f * each);
         }
-        if (l.count > LOOKS - 2 * MAX_TAPS || i == count - 1)
+        if (l.count <= LOOKS - 2 * MAX_TAPS && i < count - 1)
+            continue;
+        if (slopes)
+            finish_slopes(t, &l, out);
+        else
             finish_looks(t, &l, out);
     }
 }
@@ -281,12 +357,38 @@ void lb_texture_sample_many(const lb_texture *texture, const lb_texture_places *
     for (int32_t first = 0; first < count; first += PLACES) {
         int32_t some = count - first < PLACES ? count - first : PLACES;
 
-        sample_some(texture, places, first, some, out + first);
+        sum_some(texture, places, first, some, false, out + first);
     }
     for (int32_t i = 0; i < count; i++) {
         if (channels == 1)
             out[i][1] = out[i][2] = out[i][0];
         if (channels < 4)
             out[i][3] = 1;
+    }
+}
+
+void lb_texture_slope_many(const lb_texture *texture, const lb_texture_places *places,
+                           int32_t count, float *du, float *dv)
+{
+    const lb_texture_map *map = lb_texture_mapping(texture);
+    float m[6], scale = (float)map->scale, sums[PLACES][4];
+
+    for (int i = 0; i < 6; i++)
+        m[i] = (float)map->matrix[i];
+    if (map->filter == LB_TEXTURE_NEAREST) {
+        for (int32_t i = 0; i < count; i++)
+            lb_texture_slope(texture, places->u[i], places->v[i],
+                             (float[2]){places->dudx[i], places->dvdx[i]},
+                             (float[2]){places->dudy[i], places->dvdy[i]}, &du[i], &dv[i]);
+        return;
+    }
+    for (int32_t first = 0; first < count; first += PLACES) {
+        int32_t some = count - first < PLACES ? count - first : PLACES;
+
+        sum_some(texture, places, first, some, true, sums);
+        for (int32_t i = 0; i < some; i++) {
+            du[first + i] = scale * (m[0] * sums[i][0] + m[3] * sums[i][1]);
+            dv[first + i] = scale * (m[1] * sums[i][0] + m[4] * sums[i][1]);
+        }
     }
 }

@@ -50,7 +50,7 @@ static void make_places(float values[6][COUNT])
 
 Test(texture_many, same_bits_as_one_by_one)
 {
-    static float values[6][COUNT], out[COUNT][4];
+    static float values[6][COUNT], out[COUNT][4], du[COUNT], dv[COUNT];
     static const int32_t sizes[][2] = {{64, 64}, {1, 1}, {37, 5}, {2, 90}};
     lb_texture_places places = {values[0], values[1], values[2], values[3], values[4], values[5]};
 
@@ -65,18 +65,28 @@ Test(texture_many, same_bits_as_one_by_one)
                 map.wrap_u = (lb_wrap)(k % 3);
                 map.wrap_v = (lb_wrap)(k / 3 % 3);
                 map.filter = (lb_texture_filter)(k / 9);
+                map.scale = 0.7;
                 lb_texture_map_set_transform(&map, 0.1, -0.3, 0.4, 1.5, -0.7);
                 cr_assert(lb_texture_new(NULL, image, &map, &texture) == LB_OK);
                 lb_texture_sample_many(texture, &places, COUNT, out);
+                lb_texture_slope_many(texture, &places, COUNT, du, dv);
                 for (int32_t i = 0; i < COUNT; i++) {
                     float ddx[2] = {places.dudx[i], places.dvdx[i]};
-                    float ddy[2] = {places.dudy[i], places.dvdy[i]}, one[4];
+                    float ddy[2] = {places.dudy[i], places.dvdy[i]}, one[4], slope[2];
 
                     lb_texture_sample(texture, places.u[i], places.v[i], ddx, ddy, one);
                     cr_assert(memcmp(one, out[i], sizeof one) == 0 ||
                                   (isnan(one[0]) && isnan(out[i][0])),
                               "size %d, %d channels, map %d, place %d: %g, not %g", size, channels,
                               k, i, (double)out[i][0], (double)one[0]);
+                    lb_texture_slope(texture, places.u[i], places.v[i], ddx, ddy, &slope[0],
+                                     &slope[1]);
+                    cr_assert((memcmp(&slope[0], &du[i], sizeof du[i]) == 0 &&
+                               memcmp(&slope[1], &dv[i], sizeof dv[i]) == 0) ||
+                                  (isnan(slope[0]) && isnan(du[i])),
+                              "size %d, %d channels, map %d, place %d: slopes %g %g, not %g %g",
+                              size, channels, k, i, (double)du[i], (double)dv[i], (double)slope[0],
+                              (double)slope[1]);
                 }
                 lb_texture_unref(&texture);
                 lb_image_unref(&image);
