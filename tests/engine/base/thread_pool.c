@@ -252,13 +252,21 @@ static void on_signal(int number)
     lb_pool_cancel(to_cancel);
 }
 
+/* The tenth piece sends the signal once those before it have begun, and sees it arrive: the system
+ * may hand it to another thread. */
 static lb_status raise_at_ten(void *context, int32_t begin, int32_t end, int32_t worker)
 {
+    atomic_int *ran = context;
+
     (void)end;
     (void)worker;
-    atomic_fetch_add((atomic_int *)context, 1);
+    while (begin == 10 && atomic_load(ran) < 10 && !lb_pool_is_cancelled(to_cancel))
+        nap(1000);
+    atomic_fetch_add(ran, 1);
     if (begin == 10)
         kill(getpid(), SIGUSR1);
+    while (begin == 10 && !lb_pool_is_cancelled(to_cancel))
+        nap(1000);
     return LB_OK;
 }
 
@@ -290,6 +298,7 @@ static void test_cancel(int32_t threads)
     lb_pool_free(&to_cancel);
 
     to_cancel = new_pool(threads);
+    atomic_store(&ran, 0);
     EXPECT(lb_pool_for(to_cancel, 1000000000, 1, raise_at_ten, &ran) == LB_CANCELLED, "long loop");
     lb_pool_free(&to_cancel);
 
