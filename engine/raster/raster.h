@@ -17,11 +17,14 @@ typedef struct lb_instant {
 
 typedef enum lb_layer_mask {
     LB_LAYER_COLOR = 1, /* R G B A, premultiplied */
-    LB_LAYER_DEPTH = 2, /* depth.Z: distance along the camera's axis of the nearest sample, in scene
-                         * units; INFINITY where there is nothing */
+    LB_LAYER_DEPTH =
+        2, /* depth.Z: distance along the camera's axis of the nearest sample, in scene
+            * units; INFINITY where there is nothing. A blended surface counts from half
+            * opacity on, a masked one where it is not cut away; so in all three */
     LB_LAYER_NORMAL = 4, /* normal.X .Y .Z: world space, of the nearest sample's surface, bump
-                          * included; 0 where there is nothing */
-    LB_LAYER_UV = 8,     /* uv.U .V: first set, nearest sample */
+                          * included, towards the camera's side; 0 where there is nothing */
+    LB_LAYER_UV = 8, /* uv.U .V: first set, of the nearest sample's surface, in the middle of what
+                      * the pixel sees of it; 0 where there is nothing */
 } lb_layer_mask;
 
 typedef struct lb_raster_options {
@@ -34,10 +37,15 @@ typedef struct lb_raster_options {
     lb_vec3 background; /* reserved: 0 */
 } lb_raster_options;
 
-/* Renders; sample s of a pixel sees instants[s * count / samples]'s geometry (a stratified order
- * shuffled per pixel), so `count` is at most `samples`. A scene without lights is lit by one
- * directional light from the camera, intensity 1. Same bits for any pool. LB_MEMORY, LB_INVALID,
- * LB_CANCELLED. */
+/* Renders; sample s of a pixel sees instants[s * count / samples]'s geometry, camera and lights, so
+ * `count` is at most `samples`. Samples are at the same places in every pixel (pattern.h), spread
+ * in time as in space: an edge that stands or moves has a smooth ramp without grain. Materials and
+ * visibility are those of the middle instant. A scene without any light is lit by one directional
+ * light from the camera, intensity 1. Same bits for any pool, and in any region that a pixel is in.
+ *
+ * LB_INVALID: options, a camera or instants that do not fit; LB_LIMIT: a frame above 32768 pixels a
+ * side, a region further than that from its middle, or too many triangles; LB_MEMORY; LB_CANCELLED.
+ */
 LB_MUST_CHECK lb_status lb_raster_render(lb_pool *pool, const lb_instant *instants, int32_t count,
                                          const lb_raster_options *options, lb_image **out);
 

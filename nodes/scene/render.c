@@ -17,14 +17,14 @@ typedef struct {
 } render_params;
 
 static const lb_input inputs[] = {
-    {.name = "scene",                              .kind = LB_KIND_SCENE, .doc = "What is rendered, with its lights."},
+    {.name = "scene", .kind = LB_KIND_SCENE, .doc = "What is rendered, with its lights."},
     {.name = "camera",
      .kind = LB_KIND_SCENE,
      .optional = true,
      .or_param = true,
      .doc = "The camera: a `camera` node, or the name of a camera in the scene; the scene's first "
             "one when not given."},
-    {0                            },
+    {0},
 };
 
 static const lb_param params[] = {
@@ -77,16 +77,10 @@ static uint32_t wanted_layers(const lb_task *task)
         const char *name;
         uint32_t layer;
     } channels[] = {
-        {"R",        LB_LAYER_COLOR },
-        {"G",        LB_LAYER_COLOR },
-        {"B",        LB_LAYER_COLOR },
-        {"A",        LB_LAYER_COLOR },
-        {"depth.Z",  LB_LAYER_DEPTH },
-        {"normal.X", LB_LAYER_NORMAL},
-        {"normal.Y", LB_LAYER_NORMAL},
-        {"normal.Z", LB_LAYER_NORMAL},
-        {"uv.U",     LB_LAYER_UV    },
-        {"uv.V",     LB_LAYER_UV    },
+        {"R", LB_LAYER_COLOR},         {"G", LB_LAYER_COLOR},         {"B", LB_LAYER_COLOR},
+        {"A", LB_LAYER_COLOR},         {"depth.Z", LB_LAYER_DEPTH},   {"normal.X", LB_LAYER_NORMAL},
+        {"normal.Y", LB_LAYER_NORMAL}, {"normal.Z", LB_LAYER_NORMAL}, {"uv.U", LB_LAYER_UV},
+        {"uv.V", LB_LAYER_UV},
     };
     uint32_t layers = 0;
 
@@ -240,8 +234,9 @@ const lb_op lb_op_render = {
     .summary = "A picture of a scene, with depth, normals and texture coordinates",
     .doc = "Surfaces are seen by `samples` points of each pixel, spread over the pixel and over "
            "the time that the shutter is open; what moves is looked at at up to 16 times of it. "
-           "Each surface in a pixel is shaded once, and a moving one anew for every pixel that it "
-           "goes on. Masked and blended surfaces are in depth order for every sample. A scene "
+           "Each surface in a pixel is shaded once, and a moving one anew whenever it has gone a "
+           "pixel "
+           "and a half. Masked and blended surfaces are in depth order for every sample. A scene "
            "without lights is lit from the camera. Layers: `depth.Z`, the distance along the "
            "camera's axis of the nearest sample, infinite where there is nothing; `normal.X`, "
            "`normal.Y`, `normal.Z` in the world; `uv.U`, `uv.V`.",
