@@ -347,3 +347,66 @@ void lb_gather_run(const lb_gather *g, const lb_plane *plane, lb_edge edge, floa
             out[i] = sample_outside(g, i, plane, edge);
     }
 }
+
+/* ---- Limits ---- */
+
+static inline float between_four(float value, float a, float b, float c, float d)
+{
+    float least = INFINITY, most = -INFINITY;
+
+    least = a < least ? a : least;
+    least = b < least ? b : least;
+    least = c < least ? c : least;
+    least = d < least ? d : least;
+    most = a > most ? a : most;
+    most = b > most ? b : most;
+    most = c > most ? c : most;
+    most = d > most ? d : most;
+    least = least <= most ? least : value; /* no pixel counts: the value stays */
+    value = value >= least ? value : least;
+    return value > most ? most : value;
+}
+
+LB_CLONES
+static void limit_inside(const lb_gather *restrict g, const float *restrict origin,
+                         ptrdiff_t stride, float *restrict values)
+{
+    for (int32_t i = 0; i < g->count; i++) {
+        ptrdiff_t at = g->y[i] * stride + g->x[i];
+        ptrdiff_t right = g->fx[i] > 0 ? 1 : 0, below = g->fy[i] > 0 ? stride : 0;
+
+        values[i] = between_four(values[i], origin[at], origin[at + right], origin[at + below],
+                                 origin[at + below + right]);
+    }
+}
+
+static float pixel_of(const lb_plane *plane, lb_edge edge, int32_t x, int32_t y)
+{
+    lb_box box = lb_plane_box(plane);
+
+    x = lb_edge_index(edge, x, lb_box_width(box));
+    y = lb_edge_index(edge, y, lb_box_height(box));
+    return x < 0 || y < 0 ? 0 : lb_plane_row(plane, box.y0 + y)[x];
+}
+
+void lb_gather_limit(const lb_gather *g, const lb_plane *plane, lb_edge edge, float *values)
+{
+    lb_box box = lb_plane_box(plane);
+    int32_t x0, x1, y0, y1;
+
+    if (g->count <= 0)
+        return;
+    range_of(g->x, g->count, &x0, &x1);
+    range_of(g->y, g->count, &y0, &y1);
+    if (x0 >= 0 && y0 >= 0 && x1 + 1 < lb_box_width(box) && y1 + 1 < lb_box_height(box)) {
+        limit_inside(g, lb_plane_row(plane, box.y0), lb_plane_stride(plane), values);
+        return;
+    }
+    for (int32_t i = 0; i < g->count; i++) {
+        int32_t x = g->x[i], y = g->y[i], right = x + (g->fx[i] > 0), below = y + (g->fy[i] > 0);
+
+        values[i] =
+            between_four(values[i], pixel_of(plane, edge, x, y), pixel_of(plane, edge, right, y),
+                         pixel_of(plane, edge, x, below), pixel_of(plane, edge, right, below));
+    }
+}

@@ -25,5 +25,9 @@ void lb_gather_at(lb_gather *gather, const double *x, const double *y, int32_t c
 void lb_gather_moved(lb_gather *gather, int32_t first_x, int32_t y, const float *dx,
                      const float *dy, int32_t count);
 void lb_gather_run(const lb_gather *gather, const lb_plane *plane, lb_edge edge, float *out);
+/* Keeps each of `values` within the least and the largest of the (at most four) pixels whose centres
+ * are less than a pixel away along both axes. NaN becomes the least; pixels that are NaN do not
+ * count. Any filter but nearest. */
+void lb_gather_limit(const lb_gather *gather, const lb_plane *plane, lb_edge edge, float *values);
 
 #endif

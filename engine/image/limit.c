@@ -2,6 +2,9 @@
 #include "engine/image/limit.h"
 
 #include <math.h>
+#include <string.h>
+
+#include "engine/image/gather.h"
 
 #define GRAIN 16
 #define MOST_RADIUS 4096.0
@@ -75,10 +78,37 @@ static lb_status transform_rows(void *context, int32_t begin, int32_t end, int32
     return LB_OK;
 }
 
+/* The same where no kernel is stretched: at most four pixels each, a piece of a row at a time. */
+static lb_status narrow_rows(void *context, int32_t begin, int32_t end, int32_t worker)
+{
+    const struct limit *job = context;
+    lb_box box = lb_plane_box(job->made), in = lb_plane_box(job->in);
+    double across[LB_GATHER_MOST], down[LB_GATHER_MOST];
+    lb_gather gather = {.filter = LB_FILTER_BILINEAR};
+    const double *m = job->m;
+
+    (void)worker;
+    for (int32_t y = box.y0 + begin; y < box.y0 + end; y++)
+        for (int32_t x = box.x0; x < box.x1; x += LB_GATHER_MOST) {
+            int32_t n = box.x1 - x < LB_GATHER_MOST ? box.x1 - x : LB_GATHER_MOST;
+
+            for (int32_t i = 0; i < n; i++) {
+                across[i] = m[0] * (x + i + 0.5) + m[1] * (y + 0.5) + m[2] - in.x0 - 0.5;
+                down[i] = m[3] * (x + i + 0.5) + m[4] * (y + 0.5) + m[5] - in.y0 - 0.5;
+            }
+            lb_gather_at(&gather, across, down, n);
+            lb_gather_limit(&gather, job->in, job->edge,
+                            lb_plane_row_to_fill(job->made, y) + (x - box.x0));
+        }
+    return LB_OK;
+}
+
 static lb_status warp_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct limit *job = context;
-    lb_box box = lb_plane_box(job->made);
+    lb_box box = lb_plane_box(job->made), in = lb_plane_box(job->in);
+    lb_gather gather = {.filter = LB_FILTER_BILINEAR};
+    float values[LB_GATHER_MOST];
 
     (void)worker;
     for (int32_t y = box.y0 + begin; y < box.y0 + end; y++) {
@@ -86,10 +116,17 @@ static lb_status warp_rows(void *context, int32_t begin, int32_t end, int32_t wo
         const float *dy = lb_plane_row(job->dy, y) + (box.x0 - lb_plane_box(job->dy).x0);
         float *row = lb_plane_row_to_fill(job->made, y);
 
-        for (int32_t x = 0; x < box.x1 - box.x0; x++)
-            if (dx[x] != 0 || dy[x] != 0) /* else the pixel itself, or smoothed without ringing */
-                row[x] =
-                    limited(job, box.x0 + x + 0.5 + (double)dx[x], y + 0.5 + (double)dy[x], row[x]);
+        for (int32_t x = 0; x < box.x1 - box.x0; x += LB_GATHER_MOST) {
+            int32_t n = box.x1 - box.x0 - x;
+
+            n = n < LB_GATHER_MOST ? n : LB_GATHER_MOST;
+            lb_gather_moved(&gather, box.x0 + x - in.x0, y - in.y0, dx + x, dy + x, n);
+            memcpy(values, row + x, (size_t)n * sizeof *values);
+            lb_gather_limit(&gather, job->in, job->edge, values);
+            /* Where nothing moves it is the pixel itself, or smoothed without ringing. */
+            for (int32_t i = 0; i < n; i++)
+                row[x + i] = dx[x + i] != 0 || dy[x + i] != 0 ? values[i] : row[x + i];
+        }
     }
     return LB_OK;
 }
@@ -104,7 +141,8 @@ lb_status lb_limit_transform(lb_pool *pool, const lb_plane *in, const double m[6
 
         job.radius[axis] = length > 1 ? fmin(length, MOST_RADIUS) : 1;
     }
-    return lb_pool_for(pool, lb_box_height(lb_plane_box(made)), GRAIN, transform_rows, &job);
+    return lb_pool_for(pool, lb_box_height(lb_plane_box(made)), GRAIN,
+                       job.radius[0] > 1 || job.radius[1] > 1 ? transform_rows : narrow_rows, &job);
 }
 
 lb_status lb_limit_warp(lb_pool *pool, const lb_plane *in, const lb_plane *dx, const lb_plane *dy,

@@ -34,7 +34,7 @@ static inline table table_load(const char *name)
     char path[512];
     table t = {0};
     FILE *file;
-    long size;
+    long size = 0;
     size_t capacity = 0, count = 0;
 
     snprintf(path, sizeof path, "%s/tables/%s.csv", LB_TEST_DATA, name);
