@@ -23,34 +23,14 @@ lb_primaries lb_space_primaries(lb_space space)
 {
     switch (space) {
     case LB_SPACE_LINEAR_REC2020: /* BT.2020-2, table 3 */
-        return (lb_primaries){
-            {0.708, 0.292},
-            {0.170, 0.797},
-            {0.131, 0.046},
-            D65
-        };
+        return (lb_primaries){{0.708, 0.292}, {0.170, 0.797}, {0.131, 0.046}, D65};
     case LB_SPACE_ACESCG: /* Academy S-2014-004; white of TB-2018-001 */
-        return (lb_primaries){
-            {0.713,   0.293  },
-            {0.165,   0.830  },
-            {0.128,   0.044  },
-            {0.32168, 0.33767}
-        };
+        return (lb_primaries){{0.713, 0.293}, {0.165, 0.830}, {0.128, 0.044}, {0.32168, 0.33767}};
     case LB_SPACE_LINEAR_DISPLAY_P3: /* CSS Color 4 */
     case LB_SPACE_DISPLAY_P3:
-        return (lb_primaries){
-            {0.680, 0.320},
-            {0.265, 0.690},
-            {0.150, 0.060},
-            D65
-        };
+        return (lb_primaries){{0.680, 0.320}, {0.265, 0.690}, {0.150, 0.060}, D65};
     default: /* BT.709-6, item 1.3; raw is seen as if it were that */
-        return (lb_primaries){
-            {0.640, 0.330},
-            {0.300, 0.600},
-            {0.150, 0.060},
-            D65
-        };
+        return (lb_primaries){{0.640, 0.330}, {0.300, 0.600}, {0.150, 0.060}, D65};
     }
 }
 
@@ -79,8 +59,8 @@ typedef struct curve {
 
 static const curve curves[] = {
     [LB_TRANSFER_SRGB] = {12.92, 1.055, 1 / 2.4, 0.0031308, 0.04045},
-    [LB_TRANSFER_BT709] = {4.5,   1.099, 0.45,    0.018,     0.081  },
-    [LB_TRANSFER_BT1886] = {1,     1,     1 / 2.4, -1,        -1     },
+    [LB_TRANSFER_BT709] = {4.5, 1.099, 0.45, 0.018, 0.081},
+    [LB_TRANSFER_BT1886] = {1, 1, 1 / 2.4, -1, -1},
 };
 
 /* sRGB counts its break to the straight part, BT.709 to the curve. */
@@ -243,19 +223,30 @@ static void adapt(const double from[2], const double to[2], double out[9])
     multiply(inverse, scaled, out);
 }
 
+static bool are_same(const double a[2], const double b[2])
+{
+    return a[0] == b[0] && a[1] == b[1];
+}
+
+static bool are_equal(const lb_primaries *a, const lb_primaries *b)
+{
+    return are_same(a->red, b->red) && are_same(a->green, b->green) && are_same(a->blue, b->blue) &&
+           are_same(a->white, b->white);
+}
+
 void lb_primaries_matrix(const lb_primaries *from, const lb_primaries *to, double m[9])
 {
     static const double identity[9] = {1, 0, 0, 0, 1, 0, 0, 0, 1};
     double in[9], out[9], inverse[9], adapted[9], step[9];
 
-    if (memcmp(from, to, sizeof *from) == 0) {
+    if (are_equal(from, to)) {
         memcpy(m, identity, sizeof identity);
         return;
     }
     to_xyz(from, in);
     to_xyz(to, out);
     invert(out, inverse);
-    if (from->white[0] == to->white[0] && from->white[1] == to->white[1]) {
+    if (are_same(from->white, to->white)) {
         multiply(inverse, in, m);
         return;
     }
@@ -317,7 +308,7 @@ void lb_space_convert_row(lb_space from, lb_space to, float *r, float *g, float 
         return;
     for (int c = 0; c < 3; c++)
         lb_transfer_decode_row(lb_space_transfer(from), rows[c], count);
-    if (memcmp(&a, &z, sizeof a) != 0) {
+    if (!are_equal(&a, &z)) {
         lb_primaries_matrix(&a, &z, m);
         lb_matrix_row(m, r, g, b, count);
     }

@@ -1,6 +1,7 @@
 /* engine/image/extend.c */
 #include "engine/image/extend.h"
 
+#include <assert.h>
 #include <string.h>
 
 #define GRAIN 64
@@ -16,6 +17,7 @@ static int32_t floor_mod(int32_t i, int32_t n)
 
 int32_t lb_edge_index(lb_edge edge, int32_t i, int32_t n)
 {
+    assert(n > 0);
     if (i >= 0 && i < n)
         return i;
     switch (edge) {

@@ -91,7 +91,7 @@ static lb_status direct_rows(void *context, int32_t begin, int32_t end, int32_t 
     int32_t rx = job->axes[0].radius, ry = job->axes[1].radius, count = end - begin;
     size_t stride = row_floats(lb_box_width(job->part)),
            wide = row_floats(lb_box_width(box) + 2 * rx);
-    size_t most = (size_t)(rx > ry ? rx : ry) + 1, row_count = (size_t)(count + 2 * ry);
+    size_t most = (size_t)(rx > ry ? rx : ry) + 1, row_count = (size_t)count + 2 * (size_t)ry;
     float *band = lb_block_new(((size_t)(count + 1) * stride + wide) * sizeof *band);
     const float **rows = lb_alloc(row_count + 2 * most, sizeof *rows);
     float *zeros = band + (size_t)count * stride, *extended = zeros + stride;
