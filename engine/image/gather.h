@@ -9,6 +9,14 @@
 
 #define LB_GATHER_MOST 128
 
+/* A position rounded to 2^-24 pixels. Whole numbers can then be taken from it exactly, so that it
+ * is the same place whichever pixel of the plane it is counted from: a part of a picture has the
+ * bits of the whole. */
+static inline double lb_gather_grid(double position)
+{
+    return (position + 0x1.8p28) - 0x1.8p28;
+}
+
 /* Positions in pixels from the plane's first centre: whole part and fraction along both axes. With
  * LB_FILTER_NEAREST the whole part is the pixel itself. */
 typedef struct lb_gather {
@@ -25,9 +33,9 @@ void lb_gather_at(lb_gather *gather, const double *x, const double *y, int32_t c
 void lb_gather_moved(lb_gather *gather, int32_t first_x, int32_t y, const float *dx,
                      const float *dy, int32_t count);
 void lb_gather_run(const lb_gather *gather, const lb_plane *plane, lb_edge edge, float *out);
-/* Keeps each of `values` within the least and the largest of the (at most four) pixels whose centres
- * are less than a pixel away along both axes. NaN becomes the least; pixels that are NaN do not
- * count. Any filter but nearest. */
+/* Keeps each of `values` within the least and the largest of the (at most four) pixels whose
+ * centres are less than a pixel away along both axes. NaN becomes the least; pixels that are NaN do
+ * not count. Any filter but nearest. */
 void lb_gather_limit(const lb_gather *gather, const lb_plane *plane, lb_edge edge, float *values);
 
 #endif

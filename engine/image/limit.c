@@ -93,8 +93,10 @@ static lb_status narrow_rows(void *context, int32_t begin, int32_t end, int32_t 
             int32_t n = box.x1 - x < LB_GATHER_MOST ? box.x1 - x : LB_GATHER_MOST;
 
             for (int32_t i = 0; i < n; i++) {
-                across[i] = m[0] * (x + i + 0.5) + m[1] * (y + 0.5) + m[2] - in.x0 - 0.5;
-                down[i] = m[3] * (x + i + 0.5) + m[4] * (y + 0.5) + m[5] - in.y0 - 0.5;
+                across[i] =
+                    lb_gather_grid(m[0] * (x + i + 0.5) + m[1] * (y + 0.5) + m[2]) - in.x0 - 0.5;
+                down[i] =
+                    lb_gather_grid(m[3] * (x + i + 0.5) + m[4] * (y + 0.5) + m[5]) - in.y0 - 0.5;
             }
             lb_gather_at(&gather, across, down, n);
             lb_gather_limit(&gather, job->in, job->edge,

@@ -103,7 +103,7 @@ static lb_status shift_rows(void *context, int32_t begin, int32_t end, int32_t w
 /* Output pixel i is at m i + t on the input's axis, in pixels from its first. */
 static double along(double scale, double offset, int32_t i, int32_t first)
 {
-    return scale * (i + 0.5) + offset - first;
+    return lb_gather_grid(scale * (i + 0.5) + offset) - first;
 }
 
 typedef float four __attribute__((vector_size(16)));
@@ -268,14 +268,15 @@ static void positions(const struct transform *job, lb_box in, int32_t x, int32_t
                       double *restrict across, double *restrict down)
 {
     const double *m = job->m;
-    double m0 = m[0], m3 = m[3], right = m[1] * (y + 0.5), below = m[4] * (y + 0.5);
-    double shift_x = m[2] - in.x0 - 0.5, shift_y = m[5] - in.y0 - 0.5;
+    double m0 = m[0], m2 = m[2], m3 = m[3], m5 = m[5], right = m[1] * (y + 0.5),
+           below = m[4] * (y + 0.5);
+    double shift_x = in.x0 + 0.5, shift_y = in.y0 + 0.5;
 
     for (int32_t i = 0; i < count; i++) {
         double column = x + i + 0.5;
 
-        across[i] = m0 * column + right + shift_x;
-        down[i] = m3 * column + below + shift_y;
+        across[i] = lb_gather_grid(m0 * column + right + m2) - shift_x;
+        down[i] = lb_gather_grid(m3 * column + below + m5) - shift_y;
     }
 }
 
