@@ -360,8 +360,8 @@ Test(shading, normal_map)
     table_free(&t);
 }
 
-/* The side that is not the outer one shows the normal turned round, bumps and all
- * (glTF 2.0, 3.9.6): from behind, a patch looks as its mirror image does from the front. */
+/* The side that is not the outer one shows the normal turned round (glTF 2.0, 3.9.6): lit from its
+ * own side, either side of a patch looks the same. */
 Test(shading, inner_sides_turn_the_normal)
 {
     for (int side = -1; side <= 1; side += 2) {
