@@ -6,7 +6,7 @@
 int main(void)
 {
     static const char text[] = "lampblack: 1\n"
-                               "frame: {size: [4, 4], range: [1, 1]}\n"
+                               "frame: {size: [4, 4], rate: 24, range: [1, 1]}\n"
                                "nodes: {a: {op: solid, color: [0.5, 0.25, 0.125]}}\n"
                                "outputs: {o: {image: a, file: o.exr}}\n";
     lb_diag *diag = lb_diag_new();
