@@ -193,8 +193,8 @@ static lb_status disc_rows(void *context, int32_t begin, int32_t end, int32_t wo
     s.weights = s.pairs + GROUP * s.stride;
     s.left = pointers;
     s.right = pointers + taps;
-    for (int32_t y = box.y0 + begin; y < box.y0 + end; y++)
-        for (int32_t x = box.x0; x < box.x1; x += PIECE)
+    for (int32_t x = box.x0; x < box.x1; x += PIECE)
+        for (int32_t y = box.y0 + begin; y < box.y0 + end; y++)
             disc_piece(disc, &s, x, y, box.x1 - x < PIECE ? box.x1 - x : PIECE,
                        lb_plane_row_to_fill(disc->out, y) + (x - box.x0));
     lb_block_free(s.sums);
