@@ -392,21 +392,33 @@ static float pixel_of(const lb_plane *plane, lb_edge edge, int32_t x, int32_t y)
 void lb_gather_limit(const lb_gather *g, const lb_plane *plane, lb_edge edge, float *values)
 {
     lb_box box = lb_plane_box(plane);
-    int32_t x0, x1, y0, y1;
+    int32_t width = lb_box_width(box), height = lb_box_height(box), x0, x1, y0, y1;
+    const float *origin = lb_plane_row(plane, box.y0);
+    ptrdiff_t stride = lb_plane_stride(plane);
 
     if (g->count <= 0)
         return;
     range_of(g->x, g->count, &x0, &x1);
     range_of(g->y, g->count, &y0, &y1);
-    if (x0 >= 0 && y0 >= 0 && x1 + 1 < lb_box_width(box) && y1 + 1 < lb_box_height(box)) {
-        limit_inside(g, lb_plane_row(plane, box.y0), lb_plane_stride(plane), values);
+    if (x0 >= 0 && y0 >= 0 && x1 + 1 < width && y1 + 1 < height) {
+        limit_inside(g, origin, stride, values);
         return;
     }
     for (int32_t i = 0; i < g->count; i++) {
         int32_t x = g->x[i], y = g->y[i], right = x + (g->fx[i] > 0), below = y + (g->fy[i] > 0);
+        const float *at = origin, *under = origin;
 
-        values[i] =
-            between_four(values[i], pixel_of(plane, edge, x, y), pixel_of(plane, edge, right, y),
-                         pixel_of(plane, edge, x, below), pixel_of(plane, edge, right, below));
+        if (x >= 0 && y >= 0 && right < width && below < height) {
+            at += y * stride;
+            under += below * stride;
+            values[i] = between_four(values[i], at[x], at[right], under[x], under[right]);
+        } else if (edge == LB_EDGE_TRANSPARENT &&
+                   (right < 0 || below < 0 || x >= width || y >= height)) {
+            values[i] = 0;
+        } else {
+            values[i] = between_four(
+                values[i], pixel_of(plane, edge, x, y), pixel_of(plane, edge, right, y),
+                pixel_of(plane, edge, x, below), pixel_of(plane, edge, right, below));
+        }
     }
 }

@@ -13,7 +13,8 @@
 bool lb_filter_rings(lb_filter filter);
 
 /* After lb_transform_plane with the same in, m and edge: changes `made` in place, before it is
- * published. NaN, which infinite pixels leave, becomes the least. LB_CANCELLED. */
+ * published. NaN, which infinite pixels leave, becomes the least. LB_MEMORY,
+ * LB_CANCELLED. */
 LB_MUST_CHECK lb_status lb_limit_transform(lb_pool *pool, const lb_plane *in, const double m[6],
                                            lb_edge edge, lb_plane *made);
 /* After lb_warp_plane, likewise. */
