@@ -17,16 +17,14 @@ lb_status lb_graph_new(lb_graph **out)
     }
     (*out)->arena = arena;
     (*out)->folder = ".";
-    (*out)->format = (lb_format){
-        .width = 1920,
-        .height = 1080,
-        .scale = 1,
-        .pixel_aspect = 1,
-        .rate = {24, 1},
-        .first = 1,
-        .last = 1,
-        .working = LB_SPACE_LINEAR_REC709
-    };
+    (*out)->format = (lb_format){.width = 1920,
+                                 .height = 1080,
+                                 .scale = 1,
+                                 .pixel_aspect = 1,
+                                 .rate = {24, 1},
+                                 .first = 1,
+                                 .last = 1,
+                                 .working = LB_SPACE_LINEAR_REC709};
     return LB_OK;
 }
 

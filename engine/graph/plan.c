@@ -340,17 +340,11 @@ void lb_plan_ask_inputs(lb_step *step)
     }
 }
 
-void lb_plan_ask_target(lb_plan *plan, int32_t index, const lb_want *want)
+uint64_t lb_plan_target_bits(const lb_plan *plan, int32_t index, const lb_want *want)
 {
-    const lb_feed *target = &plan->targets[index];
-    const lb_channels *channels = target->desc.channels;
-    lb_box box = want->window ? *want->window : target->desc.display_window;
+    const lb_channels *channels = plan->targets[index].desc.channels;
     uint64_t bits = 0;
 
-    if (target->desc.kind != LB_KIND_IMAGE) {
-        ask(target->steps[0], box, 0);
-        return;
-    }
     for (int32_t i = 0; want->channels && i < channels->count; i++)
         for (const char *const *name = want->channels; *name; name++) {
             const char *rest;
@@ -359,7 +353,16 @@ void lb_plan_ask_target(lb_plan *plan, int32_t index, const lb_want *want)
                 in_layer(channels->names[i], *name, &rest))
                 bits |= (uint64_t)1 << i;
         }
-    if (!bits)
-        bits = all_bits(channels);
-    ask(target->steps[0], box, unlayer(target, target->steps[0], bits));
+    return bits ? bits : all_bits(channels);
+}
+
+void lb_plan_ask_target(lb_plan *plan, int32_t index, const lb_want *want)
+{
+    const lb_feed *target = &plan->targets[index];
+    lb_box box = want->window ? *want->window : target->desc.display_window;
+    uint64_t bits = 0;
+
+    if (target->desc.kind == LB_KIND_IMAGE)
+        bits = unlayer(target, target->steps[0], lb_plan_target_bits(plan, index, want));
+    ask(target->steps[0], box, bits);
 }

@@ -67,6 +67,8 @@ LB_MUST_CHECK lb_status lb_plan_make(lb_plan *plan, const lb_want *wants, int32_
 
 /* Marks what target `index` wants; then lb_plan_ask for each step from readers to inputs. */
 void lb_plan_ask_target(lb_plan *plan, int32_t index, const lb_want *want);
+/* The channels of an image target (bits of its desc's) that `want` is for. */
+uint64_t lb_plan_target_bits(const lb_plan *plan, int32_t index, const lb_want *want);
 /* Passes a step's own request on to its inputs. */
 void lb_plan_ask_inputs(lb_step *step);
 

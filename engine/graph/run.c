@@ -328,6 +328,35 @@ lb_status lb_run_check(lb_run *run, int32_t frame)
     return status;
 }
 
+/* Takes the channels away that were made for another target of the same step. */
+static lb_status only_wanted(const lb_plan *plan, int32_t index, const lb_want *want,
+                             lb_value *value)
+{
+    const lb_channels *channels = plan->targets[index].desc.channels;
+    uint64_t bits = lb_plan_target_bits(plan, index, want);
+    lb_image *from = value->image, *kept = NULL;
+    lb_status status;
+
+    if (lb_image_count(from) <= __builtin_popcountll(bits))
+        return LB_OK;
+    status = lb_image_new(lb_image_display(from), lb_image_data(from), &kept);
+    if (status == LB_OK)
+        lb_image_set_pixel_aspect(kept, lb_image_pixel_aspect(from));
+    for (int32_t i = 0; i < channels->count && status == LB_OK; i++) {
+        const lb_plane *plane = lb_image_find(from, channels->names[i]);
+
+        if ((bits >> i & 1) && plane)
+            status = lb_image_add(kept, channels->names[i], plane);
+    }
+    if (status == LB_OK) {
+        lb_image_unref(&value->image);
+        value->image = kept;
+    } else {
+        lb_image_unref(&kept);
+    }
+    return status;
+}
+
 lb_status lb_run_frame(lb_run *run, int32_t frame, const lb_want *wants, int32_t count,
                        lb_value *out, lb_key *keys)
 {
@@ -343,7 +372,10 @@ lb_status lb_run_frame(lb_run *run, int32_t frame, const lb_want *wants, int32_t
         status = make_all(run, &plan);
     }
     for (int32_t i = 0; i < count && status == LB_OK; i++) {
-        if ((status = feed_value(&plan.targets[i], 0, &out[i])) != LB_OK)
+        status = feed_value(&plan.targets[i], 0, &out[i]);
+        if (status == LB_OK && out[i].kind == LB_KIND_IMAGE)
+            status = only_wanted(&plan, i, &wants[i], &out[i]);
+        if (status != LB_OK)
             lb_fail(run->diag, status, wants[i].ref.loc, "%s", lb_status_text(status));
         if (keys)
             keys[i] = plan.targets[i].steps[0]->key;

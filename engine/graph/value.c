@@ -108,9 +108,7 @@ const lb_channels *lb_channels_make(lb_arena *arena, const char *const *names)
 
 const lb_channels *lb_channels_rgba(void)
 {
-    static const lb_channels rgba = {
-        4, {"A", "B", "G", "R"}
-    };
+    static const lb_channels rgba = {4, {"A", "B", "G", "R"}};
 
     return &rgba;
 }

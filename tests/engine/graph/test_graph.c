@@ -4,10 +4,7 @@
 
 #include "tests/support/fake_ops.h"
 
-static const lb_input light_input[] = {
-    {.name = "scene", .kind = LB_KIND_SCENE},
-    {0              }
-};
+static const lb_input light_input[] = {{.name = "scene", .kind = LB_KIND_SCENE}, {0}};
 static const lb_op takes_scene = {.name = "takes-scene",
                                   .summary = "",
                                   .inputs = light_input,
@@ -88,9 +85,7 @@ static const lb_param all_table[] = {
 
 static lb_datum numbers(int32_t count, double a, double b, double c, double d)
 {
-    return (lb_datum){
-        .kind = LB_DATUM_NUMBERS, .count = count, .numbers = {a, b, c, d}
-    };
+    return (lb_datum){.kind = LB_DATUM_NUMBERS, .count = count, .numbers = {a, b, c, d}};
 }
 static lb_datum words(const char *text)
 {
@@ -139,15 +134,15 @@ Test(params, refused)
     } cases[] = {
         {"number",
          {LB_DATUM_NUMBERS, 1, {-0.5}, NULL},
-         "'number' is -0.5; it goes from 0 to 65504"                                                   },
-        {"number", {LB_DATUM_NUMBERS, 1, {NAN}, NULL},        "it goes from 0 to 65504"                },
-        {"number", {LB_DATUM_TEXT, 0, {0}, "hot"},            "'number' is 'hot'; it takes a number"   },
-        {"whole",  {LB_DATUM_NUMBERS, 1, {2.5}, NULL},        "'whole' is 2.5; it takes a whole number"},
-        {"pair",   {LB_DATUM_NUMBERS, 3, {1, 2, 3}, NULL},    "it takes a number or [x, y]"            },
-        {"color",  {LB_DATUM_TEXT, 0, {0}, "#12"},            "it takes a colour"                      },
-        {"choice", {LB_DATUM_TEXT, 0, {0}, "bilinaer"},       "did you mean 'bilinear'?"               },
-        {"flag",   {LB_DATUM_NUMBERS, 1, {1}, NULL},          "'flag' is 1; it takes true or false"    },
-        {"turn",   {LB_DATUM_NUMBERS, 4, {0, 0, 0, 0}, NULL}, "a quaternion cannot be all zeros"       },
+         "'number' is -0.5; it goes from 0 to 65504"},
+        {"number", {LB_DATUM_NUMBERS, 1, {NAN}, NULL}, "it goes from 0 to 65504"},
+        {"number", {LB_DATUM_TEXT, 0, {0}, "hot"}, "'number' is 'hot'; it takes a number"},
+        {"whole", {LB_DATUM_NUMBERS, 1, {2.5}, NULL}, "'whole' is 2.5; it takes a whole number"},
+        {"pair", {LB_DATUM_NUMBERS, 3, {1, 2, 3}, NULL}, "it takes a number or [x, y]"},
+        {"color", {LB_DATUM_TEXT, 0, {0}, "#12"}, "it takes a colour"},
+        {"choice", {LB_DATUM_TEXT, 0, {0}, "bilinaer"}, "did you mean 'bilinear'?"},
+        {"flag", {LB_DATUM_NUMBERS, 1, {1}, NULL}, "'flag' is 1; it takes true or false"},
+        {"turn", {LB_DATUM_NUMBERS, 4, {0, 0, 0, 0}, NULL}, "a quaternion cannot be all zeros"},
     };
 
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
@@ -174,10 +169,7 @@ Test(params, refused)
 Test(params, scaled)
 {
     one_record records[2] = {{10}, {20}};
-    all_params p = {
-        .pair = {4, 6      },
-          .number = 8, .list = {2, records}
-    };
+    all_params p = {.pair = {4, 6}, .number = 8, .list = {2, records}};
 
     lb_params_scale(all_table, &p, 0.5);
     cr_expect(p.pair[0] == 2 && p.pair[1] == 3, "pixel lengths");

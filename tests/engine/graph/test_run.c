@@ -55,9 +55,7 @@ Test(run, channels_go_backwards)
     lb_graph *graph = fake_graph(8, 8, 2);
     int32_t ramp = fake_node(graph, "ramp", &fake_ramp, NULL, 0);
     lb_run *run = start(graph, diag, 1, 0);
-    lb_want want = {
-        .ref = {.node = ramp, .layer = "depth"}
-    };
+    lb_want want = {.ref = {.node = ramp, .layer = "depth"}};
     lb_value value = {0};
     lb_image *image = frame_of(run, ramp, 1, (const char *const[]){"depth", NULL}, NULL);
 
@@ -71,6 +69,31 @@ Test(run, channels_go_backwards)
     want.ref.layer = "dept";
     cr_expect_eq(lb_run_frame(run, 1, &want, 1, &value, NULL), LB_INVALID);
     cr_expect_eq(lb_diag_count(diag, LB_ERROR), 1);
+    lb_run_free(&run);
+    lb_graph_free(&graph);
+    lb_diag_free(&diag);
+}
+
+/* Two targets on one node: each gets its own channels, made together. */
+Test(run, targets_keep_their_channels)
+{
+    lb_diag *diag = lb_diag_new();
+    lb_graph *graph = fake_graph(8, 8, 1);
+    int32_t ramp = fake_node(graph, "ramp", &fake_ramp, NULL, 0);
+    lb_run *run = start(graph, diag, 1, 0);
+    static const char *const first[] = {"R", "depth", NULL}, *const second[] = {"G", NULL};
+    lb_want wants[] = {{.ref = {.node = ramp}, .channels = first},
+                       {.ref = {.node = ramp}, .channels = second}};
+    lb_value values[2];
+
+    cr_assert_eq(lb_run_frame(run, 1, wants, 2, values, NULL), LB_OK);
+    cr_expect_eq(seen.ramps, 1);
+    cr_expect_eq(lb_image_count(values[0].image), 2);
+    cr_expect_not_null(lb_image_find(values[0].image, "depth.Z"));
+    cr_expect_eq(lb_image_count(values[1].image), 1);
+    cr_expect_not_null(lb_image_find(values[1].image, "G"));
+    lb_value_unref(&values[0]);
+    lb_value_unref(&values[1]);
     lb_run_free(&run);
     lb_graph_free(&graph);
     lb_diag_free(&diag);
