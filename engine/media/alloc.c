@@ -30,6 +30,19 @@ void *lb_codec_realloc(void *block, size_t bytes)
     return grown;
 }
 
+void *lb_codec_block(size_t bytes)
+{
+    void *block = lb_block_new(bytes);
+
+    ran_out = ran_out || !block;
+    return block;
+}
+
+void lb_codec_note_shortage(void)
+{
+    ran_out = true;
+}
+
 bool lb_codec_ran_out(void)
 {
     bool did = ran_out;

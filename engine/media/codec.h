@@ -19,6 +19,8 @@ typedef struct lb_encoded {
 void *lb_codec_alloc(size_t bytes);
 void *lb_codec_calloc(size_t count, size_t size);
 void *lb_codec_realloc(void *block, size_t bytes);
+void *lb_codec_block(size_t bytes); /* lb_block_new; not zeroed, lb_block_free */
+void lb_codec_note_shortage(void);  /* for a library with an allocator of its own */
 /* Whether one of these failed on this thread since this was last asked. */
 bool lb_codec_ran_out(void);
 /* The same as zlib wants it. */

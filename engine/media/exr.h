@@ -2,8 +2,8 @@
 #ifndef LB_MEDIA_EXR_H
 #define LB_MEDIA_EXR_H
 
+#include <libdeflate.h>
 #include <openexr.h>
-#include <zlib.h>
 
 #include "engine/media/codec.h"
 
@@ -58,9 +58,9 @@ LB_MUST_CHECK lb_status lb_exr_chroma_to_rgb(lb_pool *pool, lb_box data, const l
 
 /* ZIP and ZIPS, for one thread. Zero-initialise; lb_exr_zip_clear. */
 typedef struct lb_exr_zip {
-    z_stream stream;
-    int mode;       /* 0: not set up, 1: inflate, 2: deflate */
-    uint8_t *bytes; /* the two halves of a chunk; behind them, when compressing, the result */
+    struct libdeflate_compressor *compressor;     /* NULL until the first use */
+    struct libdeflate_decompressor *decompressor; /* the same */
+    uint8_t *bytes; /* a chunk's halves; when compressing, their differences and the result too */
     size_t room;
 } lb_exr_zip;
 void lb_exr_zip_clear(lb_exr_zip *zip);

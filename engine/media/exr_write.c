@@ -55,14 +55,18 @@ static void be_silent(exr_const_context_t context, exr_result_t code, const char
     (void)message;
 }
 
+/* A new block and not a longer one: that would be cleared twice. */
 static bool reserve(memory_file *out, size_t capacity)
 {
     uint8_t *grown;
 
     if (capacity <= out->capacity)
         return true;
-    if (!(grown = lb_codec_realloc(out->bytes, capacity)))
+    if (!(grown = lb_codec_alloc(capacity)))
         return false;
+    if (out->count)
+        memcpy(grown, out->bytes, out->count);
+    lb_free(out->bytes);
     out->bytes = grown;
     out->capacity = capacity;
     return true;
@@ -174,7 +178,7 @@ static exr_result_t pack(exr_encode_pipeline_t *pipeline)
 
 static exr_result_t store(chunk *out, const void *bytes, size_t count)
 {
-    out->bytes = lb_alloc(count, 1);
+    out->bytes = lb_block_new(count);
     if (!out->bytes)
         return EXR_ERR_OUT_OF_MEMORY;
     memcpy(out->bytes, bytes, count);
@@ -301,7 +305,7 @@ static lb_status write_chunks(writer *w)
     for (int32_t i = 0; i < w->chunk_count && code == EXR_ERR_SUCCESS; i++) {
         code = exr_write_scanline_chunk(w->context, 0, w->data.y0 + i * w->lines,
                                         w->chunks[i].bytes, w->chunks[i].count);
-        lb_free(w->chunks[i].bytes);
+        lb_block_free(w->chunks[i].bytes);
         w->chunks[i].bytes = NULL;
     }
     return status_of(code);
@@ -356,7 +360,7 @@ static lb_status encode(writer *w)
     if (status == LB_OK)
         status = status_of(code);
     for (int32_t i = 0; i < w->chunk_count && w->chunks; i++)
-        lb_free(w->chunks[i].bytes);
+        lb_block_free(w->chunks[i].bytes);
     lb_free(w->chunks);
     return status;
 }

@@ -4,9 +4,11 @@
  * strings that photographs and renderings do not have. Here bands of rows are filtered and
  * compressed side by side; each ends on a byte boundary and refers to nothing before it (zlib's
  * Z_FULL_FLUSH), so that they join into one stream, the same whatever the number of threads. Of
- * zlib's strategies Z_RLE is taken: after filtering, pixels repeat at distance one or not at all,
- * and on noisy pictures it is both smaller and 15 times quicker than level 6
- * (tests/bench has the figures).
+ * zlib's strategies Z_RLE is tried first: what has grain repeats, once filtered, at distance one or
+ * not at all, and there it is both smaller and ten times quicker than level 6. A band that shrinks
+ * a lot has more to find, and costs little to search: it is compressed again, and the smaller is
+ * kept. A photograph of 1920 x 1080 with 8 bits: 55 ms and 2.64 MB, level 6: 690 ms and 2.87 MB; a
+ * drawing's 28 KB become 2.
  *
  * Sections are those of Portable Network Graphics (PNG) Specification (Third Edition), W3C. */
 #include <string.h>
@@ -18,7 +20,7 @@
 #define BAND_BYTES ((size_t)256 << 10) /* filtered bytes in a band, about */
 #define PIXEL_MOST 8                   /* bytes: four channels of 16 bits */
 #define FILTERS 5
-#define LEVEL 1 /* Z_RLE looks no further at higher ones */
+#define SEARCH_BELOW 4 /* a band that shrinks to less than one in so many is searched */
 
 /* A compressed band. */
 typedef struct band {
@@ -39,8 +41,10 @@ typedef struct writer {
 /* What a worker needs for one band, in one block. */
 typedef struct desk {
     uint8_t *rows[2];           /* this row and the one above, PIXEL_MOST zeros before each */
-    uint8_t *attempts[FILTERS]; /* filtered, the filter's byte first */
-    uint8_t *filtered;          /* the whole band */
+    uint8_t *attempts[FILTERS]; /* a row filtered in each way; that of filter 0 is the row */
+    uint8_t *filtered;          /* the whole band, the filter's byte before each row */
+    uint8_t *compressed[2];     /* the better, and one more try */
+    size_t compressed_room;
     float *scratch;
     void *block;
 } desk;
@@ -103,37 +107,40 @@ static uint32_t cost_of(const uint8_t *row, ptrdiff_t count)
     return sum;
 }
 
-/* Filters a row in every way and answers the one that looks smallest. */
-static const uint8_t *filter_row(const writer *w, desk *d, const uint8_t *row, const uint8_t *above)
+/* Filters a row in every way and keeps the one that looks smallest. */
+static void filter_row(const writer *w, desk *d, uint8_t *row, const uint8_t *above, uint8_t *out)
 {
     ptrdiff_t count = (ptrdiff_t)w->row_bytes, pixel = (ptrdiff_t)w->pixel_bytes;
     uint32_t least = UINT32_MAX;
     int best = 0;
 
-    memcpy(d->attempts[0] + 1, row, w->row_bytes);
-    filter_sub(d->attempts[1] + 1, row, pixel, count);
-    filter_up(d->attempts[2] + 1, row, above, count);
-    filter_average(d->attempts[3] + 1, row, above, pixel, count);
-    filter_paeth(d->attempts[4] + 1, row, above, pixel, count);
+    d->attempts[0] = row;
+    filter_sub(d->attempts[1], row, pixel, count);
+    filter_up(d->attempts[2], row, above, count);
+    filter_average(d->attempts[3], row, above, pixel, count);
+    filter_paeth(d->attempts[4], row, above, pixel, count);
     for (int f = 0; f < FILTERS; f++) {
-        uint32_t cost = cost_of(d->attempts[f] + 1, count);
+        uint32_t cost = cost_of(d->attempts[f], count);
 
-        d->attempts[f][0] = (uint8_t)f;
         if (cost < least) {
             least = cost;
             best = f;
         }
     }
-    return d->attempts[best];
+    out[0] = (uint8_t)best;
+    memcpy(out + 1, d->attempts[best], w->row_bytes);
 }
 
 static bool set_desk(const writer *w, desk *d)
 {
-    size_t line = (w->row_bytes + 1 + PIXEL_MOST + 63) & ~(size_t)63;
+    size_t line = (w->row_bytes + PIXEL_MOST + 63) & ~(size_t)63;
     size_t filtered = (w->row_bytes + 1) * (size_t)w->band_rows;
     size_t scratch = lb_signal_scratch(&w->signal) * sizeof(float);
-    uint8_t *at = lb_block_new(scratch + line * (2 + FILTERS) + filtered);
+    uint8_t *at;
 
+    /* What zlib calls a bound for any setting, and the flush. */
+    d->compressed_room = compressBound((uLong)filtered) + filtered / 8 + 64;
+    at = lb_block_new(scratch + line * (2 + FILTERS - 1) + filtered + 2 * d->compressed_room);
     d->block = at;
     if (!at)
         return false;
@@ -143,9 +150,11 @@ static bool set_desk(const writer *w, desk *d)
         memset(at, 0, line);
         d->rows[i] = at + PIXEL_MOST;
     }
-    for (int f = 0; f < FILTERS; f++, at += line)
+    for (int f = 1; f < FILTERS; f++, at += line)
         d->attempts[f] = at;
     d->filtered = at;
+    d->compressed[0] = at + filtered;
+    d->compressed[1] = d->compressed[0] + d->compressed_room;
     return true;
 }
 
@@ -161,36 +170,51 @@ static size_t filter_band(const writer *w, desk *d, int32_t first, int32_t last)
         uint8_t *row = d->rows[y & 1];
 
         lb_signal_row(&w->signal, top + y, w->bits, d->scratch, row);
-        memcpy(d->filtered + put, filter_row(w, d, row, d->rows[(y & 1) ^ 1]), w->row_bytes + 1);
+        filter_row(w, d, row, d->rows[(y & 1) ^ 1], d->filtered + put);
         put += w->row_bytes + 1;
     }
     return put;
 }
 
-static lb_status compress_band(const uint8_t *bytes, size_t count, bool is_last, band *out)
+/* Into d->compressed[slot]; answers the bytes, 0: no memory. */
+static size_t try_strategy(const desk *d, int slot, size_t count, bool is_last, int level,
+                           int strategy)
 {
     z_stream stream = {.zalloc = lb_codec_zalloc, .zfree = lb_codec_zfree};
-    size_t room;
-    lb_status status = LB_MEMORY;
+    size_t put = 0;
 
-    if (deflateInit2(&stream, LEVEL, Z_DEFLATED, -15, 9, Z_RLE) != Z_OK)
-        return LB_MEMORY;
-    room = deflateBound(&stream, (uLong)count) + 16; /* and the flush */
-    out->bytes = lb_alloc(room, 1);
-    if (out->bytes) {
-        stream.next_in = (Bytef *)bytes; /* zlib only reads it */
-        stream.avail_in = (uInt)count;
-        stream.next_out = out->bytes;
-        stream.avail_out = (uInt)room;
-        deflate(&stream, is_last ? Z_FINISH : Z_FULL_FLUSH);
-        if (stream.avail_in == 0 && stream.avail_out > 0) {
-            out->count = room - stream.avail_out;
-            out->adler = (uint32_t)adler32_z(1, bytes, count);
-            status = LB_OK;
-        }
-    }
+    if (deflateInit2(&stream, level, Z_DEFLATED, -15, 9, strategy) != Z_OK)
+        return 0;
+    stream.next_in = d->filtered;
+    stream.avail_in = (uInt)count;
+    stream.next_out = d->compressed[slot];
+    stream.avail_out = (uInt)d->compressed_room;
+    deflate(&stream, is_last ? Z_FINISH : Z_FULL_FLUSH);
+    if (stream.avail_in == 0 && stream.avail_out > 0)
+        put = d->compressed_room - stream.avail_out;
     deflateEnd(&stream);
-    return status;
+    return put;
+}
+
+static lb_status compress_band(const desk *d, size_t count, bool is_last, band *out)
+{
+    int slot = 0;
+
+    if (!(out->count = try_strategy(d, 0, count, is_last, 1, Z_RLE)))
+        return LB_MEMORY;
+    if (out->count < count / SEARCH_BELOW) {
+        size_t other = try_strategy(d, 1, count, is_last, 6, Z_FILTERED);
+
+        if (!other)
+            return LB_MEMORY;
+        slot = other < out->count;
+        out->count = slot ? other : out->count;
+    }
+    out->adler = (uint32_t)adler32_z(1, d->filtered, count);
+    if (!(out->bytes = lb_block_new(out->count)))
+        return LB_MEMORY;
+    memcpy(out->bytes, d->compressed[slot], out->count);
+    return LB_OK;
 }
 
 static lb_status make_bands(void *context, int32_t begin, int32_t end, int32_t worker)
@@ -207,7 +231,7 @@ static lb_status make_bands(void *context, int32_t begin, int32_t end, int32_t w
         bool is_last = i == w->band_count - 1;
         size_t count = filter_band(w, &d, first, is_last ? w->height : last);
 
-        status = compress_band(d.filtered, count, is_last, &w->bands[i]);
+        status = compress_band(&d, count, is_last, &w->bands[i]);
     }
     lb_block_free(d.block);
     return status;
@@ -379,7 +403,7 @@ lb_status lb_png_encode(const lb_delivery *d, void **out, size_t *count)
     if (status == LB_OK)
         status = assemble(&w, out, count);
     for (int32_t i = 0; i < w.band_count; i++)
-        lb_free(w.bands[i].bytes);
+        lb_block_free(w.bands[i].bytes);
     lb_free(w.bands);
     if (status != LB_OK)
         return lb_fail(d->diag, status, d->loc, "'%s' could not be encoded: %s", d->path,

@@ -4,6 +4,7 @@
  * the last stop follows SVG 2's spreadMethod. A pixel's colour is the mean of the gradient over one
  * pixel's width along the gradient: where the colour is linear that is the value at the centre, and
  * two stops at one place make a smooth edge instead of a jagged one. */
+#include "engine/base/clones.h"
 #include "engine/base/math.h"
 #include "engine/graph/op.h"
 
@@ -61,6 +62,7 @@ static const lb_param params[] = {
  * span begins and the last one ends at infinity; then both colours are one. */
 typedef struct span {
     double begin, end;
+    double origin, scale; /* fraction = (t - origin) scale, 0 in those that are endless */
     double color[2][4];
 } span;
 
@@ -121,6 +123,10 @@ static void add_span(ramp *r, double begin, double end, const double from[4], co
     span *s = &r->spans[r->count++];
 
     *s = (span){.begin = begin, .end = end};
+    if (isfinite(begin) && isfinite(end)) {
+        s->origin = begin;
+        s->scale = 1 / (end - begin);
+    }
     premultiply(from, s->color[0]);
     premultiply(to, s->color[1]);
 }
@@ -130,12 +136,11 @@ static void integrate(const ramp *r, double a, double b, double sum[4])
 {
     for (int32_t i = 0; i < r->count; i++) {
         const span *s = &r->spans[i];
-        double low = a > s->begin ? a : s->begin, high = b < s->end ? b : s->end, t = 0;
+        double low = a > s->begin ? a : s->begin, high = b < s->end ? b : s->end, t;
 
         if (!(low < high))
             continue;
-        if (isfinite(s->begin) && isfinite(s->end))
-            t = ((low + high) / 2 - s->begin) / (s->end - s->begin);
+        t = ((low + high) / 2 - s->origin) * s->scale;
         for (int c = 0; c < 4; c++)
             sum[c] += (high - low) * between(s->color[0][c], s->color[1][c], t);
     }
@@ -184,7 +189,7 @@ static void place_ramp(const gradient_params *p, const lb_format *format, ramp *
     line[0] = to[0] - from[0], line[1] = to[1] - from[1];
     length = sqrt(line[0] * line[0] + line[1] * line[1]);
     if (!(length > 0)) { /* SVG 2, 14.2.2.2: then all is the last stop's colour */
-        r->spans[0] = r->spans[r->count - 1];
+        r->spans[0] = r->spans[r->count - 1]; /* which is endless: one colour */
         r->spans[0].begin = -INFINITY;
         r->count = 1;
         r->around = false;
@@ -220,42 +225,72 @@ static void mean_around(const ramp *r, double t, double half, double out[4])
         out[c] = sum[c] / (high - low);
 }
 
-static void mean_of(const ramp *r, double t, double half, double out[4])
+/* The colour's mean over t - half .. t + half. *at is the span where it was found last. */
+static void mean_of(const ramp *r, double t, double half, int32_t *at, double out[4])
 {
-    const span *s = r->spans;
-    double sum[4] = {0}, f;
+    double sum[4] = {0}, place = t;
+    const span *s;
 
-    if (r->around) {
-        mean_around(r, t, half, out);
-        return;
+    if (r->around) { /* to 0 .. 1, where the spans are */
+        place -= r->folded ? 2 * floor(t / 2) : floor(t);
+        place = place > 1 ? 2 - place : place;
+        if (!(place - half >= 0 && place + half <= 1)) {
+            mean_around(r, t, half, out);
+            return;
+        }
     }
-    while (s->end < t - half)
-        s++;
-    if (t + half > s->end) {
-        integrate(r, t - half, t + half, sum);
+    while (*at > 0 && place - half < r->spans[*at].begin)
+        --*at;
+    while (*at < r->count - 1 && place - half > r->spans[*at].end)
+        ++*at;
+    s = &r->spans[*at];
+    if (place + half > s->end) {
+        integrate(r, place - half, place + half, sum);
         for (int c = 0; c < 4; c++)
             out[c] = sum[c] / (2 * half);
         return;
     }
-    f = isfinite(s->begin) && isfinite(s->end) ? (t - s->begin) / (s->end - s->begin) : 0;
     for (int c = 0; c < 4; c++)
-        out[c] = between(s->color[0][c], s->color[1][c], f);
+        out[c] = between(s->color[0][c], s->color[1][c], (place - s->origin) * s->scale);
 }
 
-/* Where pixel centre (x, y) is on the ramp, and half the width of a pixel there. */
-static double position_of(const ramp *r, double x, double y, double *half)
-{
-    double dx = x - r->from[0], dy = y - r->from[1], distance, turn;
+#define PIECE 256
 
-    *half = r->width / 2;
-    if (r->type == LINEAR)
-        return dx * r->step[0] + dy * r->step[1];
-    distance = sqrt(dx * dx + dy * dy);
-    if (r->type == RADIAL)
-        return distance * r->inner;
-    *half = distance > r->width ? r->width / 2 / distance : 0.5;
-    turn = lb_atan2(r->step[0] * dy - r->step[1] * dx, r->step[0] * dx + r->step[1] * dy);
-    return turn / (2 * LB_PI); /* y goes down, so clockwise */
+/* Where the centres of pixels x .. x + count - 1 of row y are on the ramp, and half the width of a
+ * pixel there. */
+LB_CLONES
+static void positions(const ramp *r, int32_t x, int32_t y, int32_t count, double *restrict t,
+                      double *restrict half)
+{
+    double from = r->from[0], dy = y + 0.5 - r->from[1], width = r->width, inner = r->inner;
+    double step_x = r->step[0], step_y = r->step[1];
+
+    for (int32_t i = 0; i < count; i++)
+        half[i] = width / 2;
+    if (r->type == LINEAR) {
+        for (int32_t i = 0; i < count; i++)
+            t[i] = (x + i + 0.5 - from) * step_x + dy * step_y;
+        return;
+    }
+    for (int32_t i = 0; i < count; i++) {
+        double dx = x + i + 0.5 - from;
+
+        t[i] = sqrt(dx * dx + dy * dy);
+    }
+    if (r->type == RADIAL) {
+        for (int32_t i = 0; i < count; i++)
+            t[i] *= inner;
+        return;
+    }
+    for (int32_t i = 0; i < count; i++) {
+        double dx = x + i + 0.5 - from;
+        /* y goes down, so this is clockwise */
+        float turn =
+            lb_atan2f((float)(step_x * dy - step_y * dx), (float)(step_x * dx + step_y * dy));
+
+        half[i] = t[i] > width ? width / 2 / t[i] : 0.5;
+        t[i] = (double)turn * (1 / (2 * LB_PI));
+    }
 }
 
 typedef struct fill {
@@ -264,26 +299,31 @@ typedef struct fill {
     lb_plane *planes[4];
 } fill;
 
+static void fill_piece(const fill *f, int32_t x, int32_t y, int32_t count)
+{
+    double t[PIECE], half[PIECE], color[4];
+    int32_t at = 0;
+    float *rows[4];
+
+    for (int c = 0; c < 4; c++)
+        rows[c] = lb_plane_row_to_fill(f->planes[c], y) + (x - f->task->box.x0);
+    positions(f->ramp, x, y, count, t, half);
+    for (int32_t i = 0; i < count; i++) {
+        mean_of(f->ramp, t[i], half[i], &at, color);
+        for (int c = 0; c < 4; c++)
+            rows[c][i] = (float)color[c];
+    }
+}
+
 static lb_status fill_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const fill *f = context;
     lb_box box = f->task->box;
 
     (void)worker;
-    for (int32_t y = box.y0 + begin; y < box.y0 + end; y++) {
-        float *rows[4];
-
-        for (int c = 0; c < 4; c++)
-            rows[c] = lb_plane_row_to_fill(f->planes[c], y);
-        for (int32_t x = box.x0; x < box.x1; x++) {
-            double color[4], half;
-            double t = position_of(f->ramp, x + 0.5, y + 0.5, &half);
-
-            mean_of(f->ramp, t, half, color);
-            for (int c = 0; c < 4; c++)
-                rows[c][x - box.x0] = (float)color[c];
-        }
-    }
+    for (int32_t y = box.y0 + begin; y < box.y0 + end; y++)
+        for (int32_t x = box.x0; x < box.x1; x += PIECE)
+            fill_piece(f, x, y, box.x1 - x < PIECE ? box.x1 - x : PIECE);
     return LB_OK;
 }
 
