@@ -27,7 +27,7 @@ bool lb_codec_ran_out(void);
 void *lb_codec_zalloc(void *opaque, unsigned count, unsigned size);
 void lb_codec_zfree(void *opaque, void *block);
 
-typedef enum lb_format {
+typedef enum lb_file_format {
     LB_FORMAT_UNKNOWN,
     LB_FORMAT_PNG,
     LB_FORMAT_JPEG,
@@ -35,13 +35,13 @@ typedef enum lb_format {
     LB_FORMAT_TGA,
     LB_FORMAT_BMP,
     LB_FORMAT_EXR,
-} lb_format;
+} lb_file_format;
 
 /* What a file is, by its first bytes; TGA, which has no signature, by its name or its footer. */
-lb_format lb_format_of(const char *name, const uint8_t *bytes, size_t count);
+lb_file_format lb_format_of(const char *name, const uint8_t *bytes, size_t count);
 /* What a file shall be, by its name's extension in any case; LB_FORMAT_UNKNOWN: none that can be
  * written. */
-lb_format lb_format_to_write(const char *path);
+lb_file_format lb_format_to_write(const char *path);
 
 /* An image in the making: its planes may still be written to. Zero-initialise. */
 typedef struct lb_picture {
@@ -88,8 +88,9 @@ LB_MUST_CHECK lb_status lb_info_set_channels(lb_media_info *info, const char *co
 
 LB_MUST_CHECK lb_status lb_png_probe(const lb_encoded *file, lb_media_info *out);
 LB_MUST_CHECK lb_status lb_png_decode(const lb_encoded *file, lb_picture *out);
-LB_MUST_CHECK lb_status lb_stb_probe(const lb_encoded *file, lb_format format, lb_media_info *out);
-LB_MUST_CHECK lb_status lb_stb_decode(const lb_encoded *file, lb_format format, bool partial,
+LB_MUST_CHECK lb_status lb_stb_probe(const lb_encoded *file, lb_file_format format,
+                                     lb_media_info *out);
+LB_MUST_CHECK lb_status lb_stb_decode(const lb_encoded *file, lb_file_format format, bool partial,
                                       lb_picture *out);
 LB_MUST_CHECK lb_status lb_hdr_probe(const lb_encoded *file, lb_media_info *out);
 LB_MUST_CHECK lb_status lb_hdr_decode(const lb_encoded *file, bool partial, lb_picture *out);
@@ -107,8 +108,8 @@ typedef struct lb_delivery {
 } lb_delivery;
 
 LB_MUST_CHECK lb_status lb_png_encode(const lb_delivery *delivery, void **out, size_t *count);
-LB_MUST_CHECK lb_status lb_stb_encode(const lb_delivery *delivery, lb_format format, void **out,
-                                      size_t *count);
+LB_MUST_CHECK lb_status lb_stb_encode(const lb_delivery *delivery, lb_file_format format,
+                                      void **out, size_t *count);
 LB_MUST_CHECK lb_status lb_hdr_encode(const lb_delivery *delivery, void **out, size_t *count);
 LB_MUST_CHECK lb_status lb_exr_encode(const lb_delivery *delivery, void **out, size_t *count);
 

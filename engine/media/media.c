@@ -16,7 +16,7 @@ void lb_media_info_clear(lb_media_info *info)
     *info = (lb_media_info){0};
 }
 
-static lb_status find_format(const lb_encoded *file, lb_format *out)
+static lb_status find_format(const lb_encoded *file, lb_file_format *out)
 {
     *out = LB_FORMAT_UNKNOWN;
     if (file->count == 0)
@@ -37,7 +37,7 @@ lb_status lb_media_probe(lb_diag *diag, lb_loc loc, const char *name, const void
                          size_t count, lb_media_info *out)
 {
     lb_encoded file = {NULL, diag, loc, name, bytes, count};
-    lb_format format;
+    lb_file_format format;
     lb_status status = find_format(&file, &format);
 
     *out = (lb_media_info){.pixel_aspect = 1, .parts = 1};
@@ -58,7 +58,7 @@ lb_status lb_media_probe(lb_diag *diag, lb_loc loc, const char *name, const void
 
 static lb_status decode_picture(const lb_encoded *file, bool partial, lb_picture *out)
 {
-    lb_format format;
+    lb_file_format format;
     lb_status status = find_format(file, &format);
 
     *out = (lb_picture){0};
@@ -142,7 +142,7 @@ lb_status lb_media_read(lb_pool *pool, lb_diag *diag, lb_loc loc, const char *pa
 }
 
 /* What a format can hold, for the message. */
-static lb_status check_depth(lb_diag *diag, lb_loc loc, const char *path, lb_format format,
+static lb_status check_depth(lb_diag *diag, lb_loc loc, const char *path, lb_file_format format,
                              lb_depth depth)
 {
     static const struct {
@@ -170,7 +170,7 @@ lb_status lb_media_check_write(lb_diag *diag, lb_loc loc, const char *path,
                                const lb_write_options *options)
 {
     const char *extension = lb_path_extension(path);
-    lb_format format = lb_format_to_write(path);
+    lb_file_format format = lb_format_to_write(path);
 
     if (format == LB_FORMAT_UNKNOWN && !*extension)
         return lb_fail(diag, LB_INVALID, loc,
@@ -198,7 +198,7 @@ lb_status lb_media_encode(lb_pool *pool, lb_diag *diag, lb_loc loc, const char *
                           size_t *count)
 {
     lb_delivery delivery = {pool, diag, loc, path, image, options};
-    lb_format format = lb_format_to_write(path);
+    lb_file_format format = lb_format_to_write(path);
     lb_status status;
 
     *out = NULL;

@@ -147,10 +147,10 @@ static bool has_tga_footer(const uint8_t *bytes, size_t count)
     return count >= 26 + 18 && memcmp(bytes + count - 18, "TRUEVISION-XFILE.", 18) == 0;
 }
 
-lb_format lb_format_of(const char *name, const uint8_t *bytes, size_t count)
+lb_file_format lb_format_of(const char *name, const uint8_t *bytes, size_t count)
 {
     static const struct {
-        lb_format format;
+        lb_file_format format;
         uint8_t length;
         char bytes[12];
     } signatures[] = {
@@ -172,11 +172,11 @@ lb_format lb_format_of(const char *name, const uint8_t *bytes, size_t count)
     return LB_FORMAT_UNKNOWN;
 }
 
-lb_format lb_format_to_write(const char *path)
+lb_file_format lb_format_to_write(const char *path)
 {
     static const struct {
         char extension[8];
-        lb_format format;
+        lb_file_format format;
     } formats[] = {
         {"exr", LB_FORMAT_EXR},  {"png", LB_FORMAT_PNG}, {"hdr", LB_FORMAT_HDR},
         {"jpg", LB_FORMAT_JPEG}, {"tga", LB_FORMAT_TGA},

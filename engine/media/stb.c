@@ -51,7 +51,7 @@ static const struct {
 
 /* Straight to the reader of the format that was recognised: asked by its front door, stb_image
  * would guess anew, and take for a JPEG what was checked as a TGA. */
-static bool read_info(const lb_encoded *file, lb_format format, int *w, int *h, int *n)
+static bool read_info(const lb_encoded *file, lb_file_format format, int *w, int *h, int *n)
 {
     stbi__context context;
 
@@ -64,7 +64,8 @@ static bool read_info(const lb_encoded *file, lb_format format, int *w, int *h, 
     return stbi__tga_info(&context, w, h, n);
 }
 
-static uint8_t *read_pixels(const lb_encoded *file, lb_format format, int *w, int *h, int channels)
+static uint8_t *read_pixels(const lb_encoded *file, lb_file_format format, int *w, int *h,
+                            int channels)
 {
     stbi__result_info info = {.bits_per_channel = 8};
     stbi__context context;
@@ -78,7 +79,7 @@ static uint8_t *read_pixels(const lb_encoded *file, lb_format format, int *w, in
     return stbi__tga_load(&context, w, h, &n, channels, &info);
 }
 
-static lb_status fail_stb(const lb_encoded *file, lb_format format)
+static lb_status fail_stb(const lb_encoded *file, lb_file_format format)
 {
     const char *reason = stbi_failure_reason();
 
@@ -148,7 +149,7 @@ static void walk_jpeg(const lb_encoded *file, bool *is_whole, bool *is_sound)
 }
 
 /* The header, and the channels that will be kept of those that stb hands over. */
-static lb_status read_header(const lb_encoded *file, lb_format format, int32_t *width,
+static lb_status read_header(const lb_encoded *file, lb_file_format format, int32_t *width,
                              int32_t *height, int32_t *stored, int32_t *kept)
 {
     int w, h, n;
@@ -191,7 +192,7 @@ static const char *const *channel_names(int32_t stored)
     return stored <= 2 ? grey : colour;
 }
 
-lb_status lb_stb_probe(const lb_encoded *file, lb_format format, lb_media_info *out)
+lb_status lb_stb_probe(const lb_encoded *file, lb_file_format format, lb_media_info *out)
 {
     int32_t width, height, stored, kept;
     lb_status status = read_header(file, format, &width, &height, &stored, &kept);
@@ -247,7 +248,8 @@ static lb_status check_whole(const lb_encoded *file, bool partial)
     return LB_OK;
 }
 
-lb_status lb_stb_decode(const lb_encoded *file, lb_format format, bool partial, lb_picture *out)
+lb_status lb_stb_decode(const lb_encoded *file, lb_file_format format, bool partial,
+                        lb_picture *out)
 {
     expansion e = {.picture = out};
     int32_t width, height, kept;
@@ -303,7 +305,7 @@ static void pour(void *context, void *data, int size)
     s->count = wanted;
 }
 
-static int write_pixels(const lb_delivery *d, lb_format format, const lb_signal *signal,
+static int write_pixels(const lb_delivery *d, lb_file_format format, const lb_signal *signal,
                         const uint8_t *pixels, sink *s)
 {
     int width = lb_box_width(signal->window), height = lb_box_height(signal->window);
@@ -314,7 +316,7 @@ static int write_pixels(const lb_delivery *d, lb_format format, const lb_signal 
     return stbi_write_tga_to_func(pour, s, width, height, signal->channels, pixels);
 }
 
-lb_status lb_stb_encode(const lb_delivery *d, lb_format format, void **out, size_t *count)
+lb_status lb_stb_encode(const lb_delivery *d, lb_file_format format, void **out, size_t *count)
 {
     lb_signal signal;
     uint8_t *pixels = NULL;
