@@ -41,8 +41,15 @@ int lb_usage(const lb_command *command, const char *format, ...)
 void lb_print_messages(lb_diag *diag)
 {
     const char *no_color = getenv("NO_COLOR");
+    bool color = isatty(STDERR_FILENO) && !(no_color && *no_color);
+    char *text = NULL;
+    size_t size = 0;
+    FILE *memory = open_memstream(&text, &size); /* standard error writes every byte by itself */
 
-    lb_diag_print(diag, stderr, isatty(STDERR_FILENO) && !(no_color && *no_color));
+    lb_diag_print(diag, memory ? memory : stderr, color);
+    if (memory && fclose(memory) == 0)
+        fwrite(text, 1, size, stderr);
+    free(text);
 }
 
 bool lb_option(int argc, char **argv, int *at, const char *name, const char **value)

@@ -14,7 +14,7 @@ static const lb_param params[] = {
              .unit = LB_SCENE_UNITS, .doc = "From the axis to the wall."),
     LB_PARAM(cylinder_params, height, LB_NUMBER, .initial = {2}, .min = 1e-6, .max = 1e6,
              .unit = LB_SCENE_UNITS, .doc = "From end to end, along y."),
-    LB_PARAM(cylinder_params, segments, LB_INT, .initial = {64}, .min = 3, .max = 4096,
+    LB_PARAM(cylinder_params, segments, LB_INT, .initial = {96}, .min = 3, .max = 4096,
              .doc = "Faces round the wall."),
     PLACE_PARAMS(cylinder_params),
     {0},

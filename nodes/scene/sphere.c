@@ -12,7 +12,7 @@ static const lb_input inputs[] = PLACE_SHAPE_INPUTS;
 static const lb_param params[] = {
     LB_PARAM(sphere_params, radius, LB_NUMBER, .initial = {1}, .min = 1e-6, .max = 1e6,
              .unit = LB_SCENE_UNITS, .doc = "From the middle to the surface."),
-    LB_PARAM(sphere_params, segments, LB_INT, .initial = {64}, .min = 4, .max = 2048,
+    LB_PARAM(sphere_params, segments, LB_INT, .initial = {96}, .min = 4, .max = 2048,
              .doc = "Faces round the equator; half as many from pole to pole."),
     PLACE_PARAMS(sphere_params),
     {0},
