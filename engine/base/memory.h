@@ -25,8 +25,8 @@ char *lb_strndup(const char *text, size_t bytes);
 void *lb_block_new(size_t bytes);
 void lb_block_free(void *block);
 
-/* The budget for everything allocated here; 0: none but a terabyte. Blocks waiting in the pool are given back to
- * the system before an allocation is refused. */
+/* The budget for everything allocated here; 0: none but a terabyte. Blocks waiting in the pool are
+ * given back to the system before an allocation is refused. */
 void lb_memory_set_budget(size_t bytes);
 size_t lb_memory_budget(void);
 size_t lb_memory_used(void); /* handed out now, pooled blocks not counted */

@@ -29,7 +29,8 @@ size_t lb_text_distance(const char *a, const char *b);
  * exponent, .inf, .nan, 0x, 0o); independent of the locale; correctly rounded, so too large becomes
  * infinity. False: no number, or longer than 1100 bytes; *out is then untouched. */
 bool lb_text_number(const char *text, size_t bytes, double *out);
-/* The shortest of 15, 16 and 17 significant digits that lb_text_number reads back as the same double
+/* The shortest of 15, 16 and 17 significant digits that lb_text_number reads back as the same
+ * double
  * (.nan, .inf and -.inf for what has no digits); `buffer` at least 32 bytes, which it answers. */
 const char *lb_text_from_number(double value, char *buffer);
 

@@ -12,9 +12,9 @@ LB_MUST_CHECK lb_status lb_pool_new(int32_t threads, lb_pool **out);
 void lb_pool_free(lb_pool **pool);
 int32_t lb_pool_threads(const lb_pool *pool);
 
-/* Does [begin, end) of a loop. `worker` is 0 .. lb_pool_threads - 1, for scratch memory that belongs
- * to one call of lb_pool_for: no two threads have the same number in the same loop at the same time.
- * A loop started inside a piece, or by another thread, counts from 0 again. */
+/* Does [begin, end) of a loop. `worker` is 0 .. lb_pool_threads - 1, for scratch memory that
+ * belongs to one call of lb_pool_for: no two threads have the same number in the same loop at the
+ * same time. A loop started inside a piece, or by another thread, counts from 0 again. */
 typedef lb_status (*lb_range_fn)(void *context, int32_t begin, int32_t end, int32_t worker);
 
 /* Runs fn over [0, count) in pieces of `grain` (the last may be shorter), on the caller and on idle

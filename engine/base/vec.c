@@ -27,9 +27,7 @@ lb_vec3 lb_vec3_normalize(lb_vec3 a)
 
 lb_mat4 lb_mat4_identity(void)
 {
-    return (lb_mat4){
-        {1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1}
-    };
+    return (lb_mat4){{1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1}};
 }
 
 lb_mat4 lb_mat4_mul(const lb_mat4 *a, const lb_mat4 *b)
@@ -102,14 +100,7 @@ static bool invert_affine(const lb_mat4 *a, lb_mat4 *out)
 /* The 2 x 2 determinants of rows r and s, all pairs of columns; Laplace's expansion by two rows. */
 static void minors(const double *m, int r, int s, double out[6])
 {
-    static const int pairs[6][2] = {
-        {0, 1},
-        {0, 2},
-        {0, 3},
-        {1, 2},
-        {1, 3},
-        {2, 3}
-    };
+    static const int pairs[6][2] = {{0, 1}, {0, 2}, {0, 3}, {1, 2}, {1, 3}, {2, 3}};
 
     for (int i = 0; i < 6; i++) {
         int c = pairs[i][0], d = pairs[i][1];
@@ -133,18 +124,8 @@ static bool invert_general(const lb_mat4 *a, lb_mat4 *out)
     for (int r = 0; r < 4; r++) {
         /* Row r of the inverse needs the three columns other than r of a, with minors of the
          * rows (2, 3) for the first two elements and (0, 1) for the last two. */
-        static const int others[4][3] = {
-            {1, 2, 3},
-            {0, 2, 3},
-            {0, 1, 3},
-            {0, 1, 2}
-        };
-        static const int minor_of[4][3] = {
-            {5, 4, 3},
-            {5, 2, 1},
-            {4, 2, 0},
-            {3, 1, 0}
-        };
+        static const int others[4][3] = {{1, 2, 3}, {0, 2, 3}, {0, 1, 3}, {0, 1, 2}};
+        static const int minor_of[4][3] = {{5, 4, 3}, {5, 2, 1}, {4, 2, 0}, {3, 1, 0}};
         const int *c = others[r], *k = minor_of[r];
         double sign = r % 2 ? -1 : 1;
         for (int s = 0; s < 4; s++) {
@@ -190,10 +171,8 @@ lb_mat4 lb_mat4_from_trs(const lb_trs *trs)
     lb_vec3d z = lb_quat_rotate(trs->rotation, (lb_vec3d){0, 0, 1});
     lb_vec3d s = trs->scale, t = trs->translation;
 
-    return (lb_mat4){
-        {x.x * s.x, x.y * s.x, x.z * s.x, 0, y.x * s.y, y.y * s.y, y.z * s.y, 0, z.x * s.z,
-         z.y * s.z, z.z * s.z, 0, t.x, t.y, t.z, 1}
-    };
+    return (lb_mat4){{x.x * s.x, x.y * s.x, x.z * s.x, 0, y.x * s.y, y.y * s.y, y.z * s.y, 0,
+                      z.x * s.z, z.y * s.z, z.z * s.z, 0, t.x, t.y, t.z, 1}};
 }
 
 lb_mat4 lb_mat4_perspective(double yfov_rad, double aspect, double near, double far)

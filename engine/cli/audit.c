@@ -112,9 +112,7 @@ static lb_status audit_graph(lb_pool *pool, lb_diag *diag, const char *path)
     if (status == LB_OK)
         status = lb_run_new(graph, &options, &run);
     for (int32_t i = 0; status == LB_OK && i < graph->node_count; i++) {
-        lb_want want = {
-            .ref = {.node = i, .loc = graph->nodes[i].loc}
-        };
+        lb_want want = {.ref = {.node = i, .loc = graph->nodes[i].loc}};
         lb_value value = {0};
 
         if (strcmp(graph->nodes[i].op->name, "scene") != 0)

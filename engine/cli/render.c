@@ -156,7 +156,7 @@ static void watch_signals(lb_pool *pool)
 #endif
 }
 
-typedef struct session {
+typedef struct job {
     const arguments *args;
     lb_diag *diag;
     lb_pool *pool;
@@ -168,10 +168,10 @@ typedef struct session {
     int32_t frame_count;
     lb_progress *progress;
     lb_writer *writer;
-} session;
+} job;
 
 /* Which outputs: all, or those that --outputs names. */
-static lb_status choose_outputs(session *s)
+static lb_status choose_outputs(job *s)
 {
     const lb_graph *graph = s->graph;
     char *names, *save = NULL;
@@ -212,7 +212,7 @@ static bool is_due(const lb_output *output, int32_t frame)
 }
 
 /* How many of the chosen frames an output is written at. */
-static int32_t count_due(const session *s, const lb_output *output)
+static int32_t count_due(const job *s, const lb_output *output)
 {
     int32_t count = 0;
 
@@ -222,7 +222,7 @@ static int32_t count_due(const session *s, const lb_output *output)
 }
 
 /* Leaves out the frames at which none of the chosen outputs is written. */
-static void drop_idle_frames(session *s)
+static void drop_idle_frames(job *s)
 {
     int32_t kept = 0;
 
@@ -237,7 +237,7 @@ static void drop_idle_frames(session *s)
     s->frame_count = kept;
 }
 
-static lb_status choose_frames(session *s)
+static lb_status choose_frames(job *s)
 {
     const lb_format *format = &s->graph->format;
     int32_t first, last;
@@ -263,7 +263,7 @@ static lb_status choose_frames(session *s)
 }
 
 /* Folders are made and tried now, not after the first frame. */
-static lb_status prepare_outputs(session *s)
+static lb_status prepare_outputs(job *s)
 {
     lb_status status = LB_OK;
 
@@ -289,7 +289,7 @@ static lb_status prepare_outputs(session *s)
     return status;
 }
 
-static lb_status prepare(session *s)
+static lb_status prepare(job *s)
 {
     const arguments *args = s->args;
     lb_run_options options = {.scale = args->scale,
@@ -320,8 +320,7 @@ static lb_status prepare(session *s)
 static const char *const display_channels[] = {"R", "G", "B", "A", NULL};
 
 /* One frame: makes the images of all outputs and hands them to the writer. */
-static lb_status render_frame(session *s, int32_t frame, lb_want *wants, lb_value *values,
-                              lb_key *keys)
+static lb_status render_frame(job *s, int32_t frame, lb_want *wants, lb_value *values, lb_key *keys)
 {
     double start = lb_clock_s();
     lb_status status;
@@ -359,7 +358,7 @@ static lb_status render_frame(session *s, int32_t frame, lb_want *wants, lb_valu
     return status;
 }
 
-static lb_status render_all(session *s)
+static lb_status render_all(job *s)
 {
     size_t count = (size_t)s->output_count;
     lb_want *wants = lb_alloc(count, sizeof *wants);
@@ -385,7 +384,7 @@ static lb_status render_all(session *s)
     return status;
 }
 
-static void end_session(session *s)
+static void end_job(job *s)
 {
     pool_to_cancel = NULL;
     lb_progress_free(&s->progress);
@@ -400,7 +399,7 @@ static void end_session(session *s)
 static int run_render(int argc, char **argv)
 {
     arguments args;
-    session s = {.args = &args};
+    job s = {.args = &args};
     lb_status status, written;
     double write_seconds = 0;
     int32_t count;
@@ -433,7 +432,7 @@ static int run_render(int argc, char **argv)
     if (status == LB_CANCELLED)
         fputs("lampblack: stopped; what was written is whole\n", stderr);
     result = lb_exit_of(status);
-    end_session(&s);
+    end_job(&s);
     return result;
 }
 

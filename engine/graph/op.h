@@ -183,7 +183,7 @@ typedef struct lb_op {
 /* For describe: an image of the format's frame with those channels. */
 lb_desc lb_desc_frame(const lb_call *call, const lb_channels *channels);
 
-/* Helpers for evaluate on images. Both make an image with task->desc's windows. */
+/* What evaluate of many operators on images does. Both make an image with task->desc's windows. */
 
 typedef lb_status (*lb_plane_fn)(const lb_task *task, const lb_plane *in, lb_plane **out);
 /* Applies fn to every wanted channel of `in`. */

@@ -13,10 +13,8 @@ typedef struct {
     bool clamp;
 } cdl_params;
 
-static const lb_input inputs[] = {
-    {"image",                                LB_KIND_IMAGE, .doc = "Whose R, G and B are graded."},
-    {0}
-};
+static const lb_input inputs[] = {{"image", LB_KIND_IMAGE, .doc = "Whose R, G and B are graded."},
+                                  {0}};
 
 static const lb_param params[] = {
     LB_PARAM(cdl_params, slope, LB_VEC3, .initial = {1, 1, 1}, .min = 0, .max = 65504,

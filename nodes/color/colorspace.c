@@ -12,9 +12,7 @@ typedef struct {
 } colorspace_params;
 
 static const lb_input inputs[] = {
-    {"image",                                   LB_KIND_IMAGE, .doc = "Whose R, G and B are converted."},
-    {0}
-};
+    {"image", LB_KIND_IMAGE, .doc = "Whose R, G and B are converted."}, {0}};
 
 static const lb_param params[] = {
     LB_PARAM(colorspace_params, from, LB_CHOICE, .names = lb_space_names, .initial = {LB_UNSET},

@@ -7,10 +7,8 @@ typedef struct {
     double stops;
 } exposure_params;
 
-static const lb_input inputs[] = {
-    {"image",                                LB_KIND_IMAGE, .doc = "Whose R, G and B are scaled."},
-    {0}
-};
+static const lb_input inputs[] = {{"image", LB_KIND_IMAGE, .doc = "Whose R, G and B are scaled."},
+                                  {0}};
 
 static const lb_param params[] = {
     LB_PARAM(exposure_params, stops, LB_NUMBER, .initial = {0}, .min = -64, .max = 64,

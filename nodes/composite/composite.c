@@ -16,14 +16,13 @@ typedef struct {
 } composite_params;
 
 static const lb_input inputs[] = {
-    {"source",                                                                        LB_KIND_IMAGE, .doc = "What is put on the backdrop."},
-    {"backdrop",                                          LB_KIND_IMAGE,
+    {"source", LB_KIND_IMAGE, .doc = "What is put on the backdrop."},
+    {"backdrop", LB_KIND_IMAGE,
      .doc = "What is behind it; its frame and its other layers become the result's."},
-    {"mask",                                                                      LB_KIND_IMAGE, .optional = true,
+    {"mask", LB_KIND_IMAGE, .optional = true,
      .doc = "How much of the source there is, from 0 to 1: its alpha, its only channel, or "
             "its red."},
-    {0}
-};
+    {0}};
 
 static const lb_param params[] = {
     LB_PARAM_AS(composite_params, porter_duff, "operator", LB_CHOICE, .names = lb_porter_duff_names,

@@ -1,4 +1,5 @@
-/* tests/install/use.c: a program of somebody else's, built against what `cmake --install` put down. */
+/* tests/install/use.c: a program of somebody else's, built against what `cmake --install` put down.
+ */
 #include "engine/graph/run.h"
 #include "lang/lang.h"
 #include "nodes/nodes.h"
@@ -15,8 +16,8 @@ int main(void)
     lb_value value = {0};
     int result = 1;
 
-    if (lb_lang_parse(diag, "use.yaml", text, sizeof text - 1, lb_nodes_registry, NULL, 0, &graph) ==
-        LB_OK) {
+    if (lb_lang_parse(diag, "use.yaml", text, sizeof text - 1, lb_nodes_registry, NULL, 0,
+                      &graph) == LB_OK) {
         lb_run_options options = {.diag = diag, .scale = 1};
         lb_want want = {.ref = graph->outputs[0].image};
 

@@ -52,38 +52,30 @@ static const char *const any_froms[] = {"height", "normal", NULL};
 static const char *const any_models[] = {"blinn", "metal-rough", "unlit", NULL};
 static const char *const any_decays[] = {"none", "linear", "quadratic", NULL};
 
-static const lb_input any_image[] = {
-    {"image",     LB_KIND_IMAGE, .doc = "i"},
-    {0}
-};
+static const lb_input any_image[] = {{"image", LB_KIND_IMAGE, .doc = "i"}, {0}};
 static const lb_input any_image_mask[] = {
-    {"image",     LB_KIND_IMAGE, .doc = "i"},
+    {"image", LB_KIND_IMAGE, .doc = "i"},
     {"mask", LB_KIND_IMAGE, .optional = true, .doc = "m"},
-    {0     },
+    {0},
 };
 static const lb_input any_composite[] = {
-    {"source",    LB_KIND_IMAGE, .doc = "s"},
+    {"source", LB_KIND_IMAGE, .doc = "s"},
     {"backdrop", LB_KIND_IMAGE, .doc = "b"},
-    {"mask",  LB_KIND_IMAGE, .optional = true, .doc = "m"},
+    {"mask", LB_KIND_IMAGE, .optional = true, .doc = "m"},
     {0},
 };
 static const lb_input any_maps[] = {
-    {"diffuse-map",     LB_KIND_TEXTURE, .optional = true, .doc = "d"},
+    {"diffuse-map", LB_KIND_TEXTURE, .optional = true, .doc = "d"},
     {"bump-map", LB_KIND_TEXTURE, .optional = true, .doc = "b"},
-    {0                },
+    {0},
 };
 static const lb_input any_material[] = {
-    {"material",        LB_KIND_MATERIAL, .optional = true, .doc = "m"},
-    {0}
-};
-static const lb_input any_items[] = {
-    {"items",       LB_KIND_SCENE, .list = true, .doc = "i"},
-    {0}
-};
+    {"material", LB_KIND_MATERIAL, .optional = true, .doc = "m"}, {0}};
+static const lb_input any_items[] = {{"items", LB_KIND_SCENE, .list = true, .doc = "i"}, {0}};
 static const lb_input any_render[] = {
-    {"scene",     LB_KIND_SCENE, .doc = "s"},
+    {"scene", LB_KIND_SCENE, .doc = "s"},
     {"camera", LB_KIND_SCENE, .optional = true, .or_param = true, .doc = "c"},
-    {0   },
+    {0},
 };
 
 static const lb_param image_table[] = {

@@ -80,10 +80,7 @@ static inline lb_status sum_evaluate(const lb_task *task, lb_value *out)
     seen.sums++;
     return lb_image_map_rgba(task, task->inputs[0].image, add_row, NULL, &out->image);
 }
-static const lb_input image_input[] = {
-    {.name = "image", .kind = LB_KIND_IMAGE},
-    {0              }
-};
+static const lb_input image_input[] = {{.name = "image", .kind = LB_KIND_IMAGE}, {0}};
 static const lb_op fake_sum = {.name = "sum",
                                .summary = "adds three",
                                .version = 1,
@@ -170,8 +167,7 @@ static inline lb_status frame_number(const void *context, const lb_moment *momen
 static inline lb_binding bind_frame(const lb_param *param)
 {
     return (lb_binding){
-        .param = param, .records_offset = -1, .source = {.at = frame_number, .timed = true}
-    };
+        .param = param, .records_offset = -1, .source = {.at = frame_number, .timed = true}};
 }
 
 /* A graph with a frame of w x h and room for `nodes` nodes. */

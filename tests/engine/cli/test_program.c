@@ -161,32 +161,37 @@ Test(program, refuses)
         int status;
         const char *message;
     } cases[] = {
-        {NULL,                                                                        "render none.yaml",               2, "none.yaml"                                                                               },
-        {good,                                                                        "render g.yaml --frmaes 1",       2, "did you mean '--frames'?"                                                                },
-        {good,                                                                        "render g.yaml --frames 5-2",     1, "5-2"                                                                                     },
-        {good,                                                                        "rendr g.yaml",                   2, "did you mean 'render'?"                                                                  },
-        {good,                                                                        "render g.yaml --outputs msater", 1, "no output 'msater'"                                                                      },
-        {good,                                                                        "ops blurr",                      1, "did you mean 'blur'?"                                                                    },
-        {FRAME "nodes:\n  a: {op: blurr}\noutputs:\n  o: {image: a, file: o.png}\n",  "check g.yaml",
-         1,                                                                                                                "g.yaml:4:11: error: "                                                                    },
+        {NULL, "render none.yaml", 2, "none.yaml"},
+        {good, "render g.yaml --frmaes 1", 2, "did you mean '--frames'?"},
+        {good, "render g.yaml --frames 5-2", 1, "5-2"},
+        {good, "rendr g.yaml", 2, "did you mean 'render'?"},
+        {good, "render g.yaml --outputs msater", 1, "no output 'msater'"},
+        {good, "ops blurr", 1, "did you mean 'blur'?"},
+        {FRAME "nodes:\n  a: {op: blurr}\noutputs:\n  o: {image: a, file: o.png}\n", "check g.yaml",
+         1, "g.yaml:4:11: error: "},
         {FRAME "nodes:\n  a: {op: solid, colour: \"#fff\"}\noutputs:\n  o: {image: a, "
                "file: "
-               "o.png}\n",                                                   "check g.yaml",                   1, "g.yaml:4:18: error: "                                                                    },
+               "o.png}\n",
+         "check g.yaml", 1, "g.yaml:4:18: error: "},
         {FRAME "nodes:\n  a: {op: blur, image: b}\n  b: {op: blur, image: a}\noutputs:\n  "
                "o: "
-               "{image: a, file: o.png}\n",                                  "check g.yaml",                   1, "cycle"                                                                                   },
+               "{image: a, file: o.png}\n",
+         "check g.yaml", 1, "cycle"},
         {FRAME "nodes:\n  a: {op: image, file: gone.png}\noutputs:\n  o: {image: a, file: "
-               "o.png}\n",                                                   "render g.yaml",                  2, "gone.png"                                                                                },
+               "o.png}\n",
+         "render g.yaml", 2, "gone.png"},
         {FRAME "nodes:\n  a: {op: solid, color: 7}\noutputs:\n  o: {image: a, file: "
-               "o.png}\n",                                                   "check g.yaml",                   1, "g.yaml:4:25: error: "                                                                    },
+               "o.png}\n",
+         "check g.yaml", 1, "g.yaml:4:25: error: "},
         {FRAME "nodes:\n  a: {op: sphere}\noutputs:\n  o: {image: a, file: o.png}\n",
-         "check g.yaml",                                                                                                1, "a scene"                                                                                 },
+         "check g.yaml", 1, "a scene"},
         {"lampblack: 1\nframe: {size: [8, 8], rate: 24, range: [1, 9]}\nnodes:\n  a: {op: "
          "solid}\noutputs:\n  o: {image: "
          "a, "
-         "file: o.png}\n",                                                                            "render g.yaml",                                                                                              1,     "####"},
+         "file: o.png}\n",
+         "render g.yaml", 1, "####"},
         {FRAME "nodes:\n  a: {op: solid}\noutputs:\n  o: {image: a.depth, file: o.png}\n",
-         "render g.yaml",                            1,                                                                                                  "no layer 'depth'"                                                                                                                                                               },
+         "render g.yaml", 1, "no layer 'depth'"},
     };
 
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {

@@ -4,6 +4,6 @@
 
 Test(reference, operators)
 {
-    cr_expect_eq(system(LB_PROGRAM " ops --markdown | diff - " LB_SOURCE_DIR "/docs/operators.md"), 0,
-                 "write it anew: lampblack ops --markdown > docs/operators.md");
+    cr_expect_eq(system(LB_PROGRAM " ops --markdown | diff - " LB_SOURCE_DIR "/docs/operators.md"),
+                 0, "write it anew: lampblack ops --markdown > docs/operators.md");
 }

@@ -17,11 +17,11 @@ struct function {
 };
 
 static const struct function functions[] = {
-    {"srgb-encode",        LB_TRANSFER_SRGB,   lb_transfer_encode, lb_transfer_encode_row},
-    {"srgb-decode",        LB_TRANSFER_SRGB,   lb_transfer_decode, lb_transfer_decode_row},
-    {"bt709-oetf",         LB_TRANSFER_BT709,  lb_transfer_encode, lb_transfer_encode_row},
-    {"bt709-oetf-inverse", LB_TRANSFER_BT709,  lb_transfer_decode, lb_transfer_decode_row},
-    {"bt1886-eotf-1-0",    LB_TRANSFER_BT1886, lb_transfer_decode, lb_transfer_decode_row},
+    {"srgb-encode", LB_TRANSFER_SRGB, lb_transfer_encode, lb_transfer_encode_row},
+    {"srgb-decode", LB_TRANSFER_SRGB, lb_transfer_decode, lb_transfer_decode_row},
+    {"bt709-oetf", LB_TRANSFER_BT709, lb_transfer_encode, lb_transfer_encode_row},
+    {"bt709-oetf-inverse", LB_TRANSFER_BT709, lb_transfer_decode, lb_transfer_decode_row},
+    {"bt1886-eotf-1-0", LB_TRANSFER_BT1886, lb_transfer_decode, lb_transfer_decode_row},
 };
 
 /* Doubles to 1e-12 of the value; floats to 1e-6 of the value and of 1e-3, which is what a 32-bit
@@ -88,10 +88,10 @@ Test(space, matrices_meet_their_table)
 {
     /* AP0 is no space of ours; SMPTE ST 2065-1. */
     struct named spaces[] = {
-        {"rec709",     of(LB_SPACE_LINEAR_REC709)                                       },
-        {"rec2020",    of(LB_SPACE_LINEAR_REC2020)                                      },
-        {"display-p3", of(LB_SPACE_LINEAR_DISPLAY_P3)                                   },
-        {"acescg",     of(LB_SPACE_ACESCG)                                              },
+        {"rec709", of(LB_SPACE_LINEAR_REC709)},
+        {"rec2020", of(LB_SPACE_LINEAR_REC2020)},
+        {"display-p3", of(LB_SPACE_LINEAR_DISPLAY_P3)},
+        {"acescg", of(LB_SPACE_ACESCG)},
         {"aces2065-1", {{0.7347, 0.2653}, {0, 1}, {0.0001, -0.0770}, {0.32168, 0.33767}}},
     };
     size_t count = sizeof spaces / sizeof spaces[0];

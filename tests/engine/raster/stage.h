@@ -88,14 +88,7 @@ static inline lb_mesh *stage_patch(lb_vec3 o, lb_vec3 a, lb_vec3 b)
 {
     lb_vec3 oa = lb_vec3_add(o, a), ob = lb_vec3_add(o, b), oab = lb_vec3_add(oa, b);
     lb_vec3 corners[6] = {o, oa, oab, o, oab, ob};
-    lb_vec2 uvs[6] = {
-        {0, 0},
-        {1, 0},
-        {1, 1},
-        {0, 0},
-        {1, 1},
-        {0, 1}
-    };
+    lb_vec2 uvs[6] = {{0, 0}, {1, 0}, {1, 1}, {0, 0}, {1, 1}, {0, 1}};
 
     return stage_triangles(corners, uvs, 2);
 }
@@ -123,25 +116,21 @@ static inline lb_instant stage_lens(const lb_scene *scene, double yfov_rad)
 /* Puts the camera to `eye`, looking at the origin. */
 static inline void stage_look(lb_instant *instant, lb_vec3d eye)
 {
-    lb_trs trs = {
-        eye, lb_quat_look(eye, (lb_vec3d){0, 0, 0}
-          ), {1, 1, 1}
-    };
+    lb_trs trs = {eye, lb_quat_look(eye, (lb_vec3d){0, 0, 0}), {1, 1, 1}};
 
     instant->camera_world = lb_mat4_from_trs(&trs);
 }
 
 static inline lb_raster_options stage_options(int32_t width, int32_t height, int32_t samples)
 {
-    return (lb_raster_options){
-        .width = width,
-        .height = height,
-        .pixel_aspect = 1,
-        .region = {0, 0, width, height},
-        .samples = samples,
-        .layers = LB_LAYER_COLOR | LB_LAYER_DEPTH | LB_LAYER_NORMAL | LB_LAYER_UV,
-        .lighting = true
-    };
+    return (lb_raster_options){.width = width,
+                               .height = height,
+                               .pixel_aspect = 1,
+                               .region = {0, 0, width, height},
+                               .samples = samples,
+                               .layers =
+                                   LB_LAYER_COLOR | LB_LAYER_DEPTH | LB_LAYER_NORMAL | LB_LAYER_UV,
+                               .lighting = true};
 }
 
 static inline lb_image *stage_render(const lb_instant *instants, int32_t count,
@@ -268,18 +257,14 @@ static inline lb_scene *stage_everything(void)
     mesh = stage_patch((lb_vec3){-30, -1, 30}, (lb_vec3){60, 0, 0}, (lb_vec3){0, 0, -60});
     stage_mesh(scene, mesh, m[4]);
     item = stage_add(scene, LB_ITEM_LIGHT, 2, 3, 0);
-    item->light = (lb_light){
-        .type = LB_LIGHT_POINT,
-        .color = {1, 0.9f, 0.8f},
-        .intensity = 40,
-        .decay = LB_DECAY_QUADRATIC,
-        .range = INFINITY
-    };
+    item->light = (lb_light){.type = LB_LIGHT_POINT,
+                             .color = {1, 0.9f, 0.8f},
+                             .intensity = 40,
+                             .decay = LB_DECAY_QUADRATIC,
+                             .range = INFINITY};
     item = stage_add(scene, LB_ITEM_LIGHT, 0, 0, 0);
     item->light = (lb_light){
-        .type = LB_LIGHT_AMBIENT, .color = {1, 1, 1},
-             .intensity = 0.1f, .range = INFINITY
-    };
+        .type = LB_LIGHT_AMBIENT, .color = {1, 1, 1}, .intensity = 0.1f, .range = INFINITY};
     return scene;
 }
 

@@ -1,5 +1,5 @@
 /* tests/engine/scene/files.h: scenes from files and from JSON, for the tests of this folder. What
- * goes wrong in the helper itself ends the test. */
+ * goes wrong in these functions themselves ends the test. */
 #ifndef LB_TESTS_SCENE_FILES_H
 #define LB_TESTS_SCENE_FILES_H
 

@@ -94,20 +94,12 @@ Test(composite, windows)
     static const struct {
         const char *name;
         const lb_box *window;
-    } rows[] = {
-        {"copy",             &s     },
-        {"destination",      &b     },
-        {"source-over",      &both  },
-        {"destination-over", &both  },
-        {"source-in",        &shared},
-        {"destination-in",   &shared},
-        {"source-out",       &s     },
-        {"destination-out",  &b     },
-        {"source-atop",      &b     },
-        {"destination-atop", &s     },
-        {"xor",              &both  },
-        {"lighter",          &both  }
-    };
+    } rows[] = {{"copy", &s},           {"destination", &b},
+                {"source-over", &both}, {"destination-over", &both},
+                {"source-in", &shared}, {"destination-in", &shared},
+                {"source-out", &s},     {"destination-out", &b},
+                {"source-atop", &b},    {"destination-atop", &s},
+                {"xor", &both},         {"lighter", &both}};
 
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
         op_run r = op_new(&lb_op_composite, 2);

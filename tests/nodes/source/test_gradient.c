@@ -12,9 +12,7 @@ static void stop(op_run *r, double at, double red, double green, double blue, do
 {
     const lb_param *fields = lb_params_find(lb_op_gradient.params, "stops")->fields;
     void *record = op_record(r, "stops");
-    lb_datum color = {
-        .kind = LB_DATUM_NUMBERS, .count = 4, .numbers = {red, green, blue, alpha}
-    };
+    lb_datum color = {.kind = LB_DATUM_NUMBERS, .count = 4, .numbers = {red, green, blue, alpha}};
     lb_datum place = {.kind = LB_DATUM_NUMBERS, .count = 1, .numbers = {at}};
 
     op_store_datum(r, fields, record, "color", &color);
