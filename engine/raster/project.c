@@ -1,5 +1,6 @@
 /* engine/raster/project.c: vertices to screen positions at every instant. */
 #include <math.h>
+#include <stdlib.h>
 
 #include "engine/base/memory.h"
 #include "engine/raster/clip.h"
@@ -78,23 +79,22 @@ static void find_strides(lb_shot *shot, const lb_drawable *d, const run *r)
 {
     for (int32_t i = r->first; i < r->end; i++) {
         const lb_vertex *v = shot->moving_vertices + d->first_vertex + (size_t)i;
-        int32_t count = shot->instant_count, step = 1, stride;
+        int32_t count = shot->instant_count;
+        int64_t step = 1, stride;
 
         for (int32_t t = 1; t < count; t++) {
             const lb_vertex *w = v + shot->moving_vertex_count;
-            int32_t dx = v->x > w->x ? v->x - w->x : w->x - v->x;
-            int32_t dy = v->y > w->y ? v->y - w->y : w->y - v->y;
+            bool outside = v->x == LB_OUTSIDE || w->x == LB_OUTSIDE;
+            int64_t dx = outside ? LB_STRIDE_FIXED : llabs((int64_t)v->x - w->x);
+            int64_t dy = outside ? LB_STRIDE_FIXED : llabs((int64_t)v->y - w->y);
 
-            if (v->x == LB_OUTSIDE || w->x == LB_OUTSIDE)
-                dx = LB_STRIDE_FIXED;
             step = dx > step ? dx : step;
             step = dy > step ? dy : step;
             v = w;
         }
         stride = LB_STRIDE_FIXED / step;
-        shot->strides[d->first_vertex + (size_t)i] = (uint8_t)(stride < 1       ? 1
-                                                               : stride > count ? count
-                                                                                : stride);
+        stride = stride < 1 ? 1 : stride > count ? count : stride;
+        shot->strides[d->first_vertex + (size_t)i] = (uint8_t)stride;
     }
 }
 

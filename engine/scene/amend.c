@@ -59,7 +59,7 @@ static void record_numbers(change *c, lb_amend_field field, size_t count, const 
 
         memcpy(n, k ? to : from, count * sizeof *n);
         for (size_t i = 0; i < count; i++)
-            at += snprintf(texts[k] + at, sizeof texts[k] - (size_t)at, "%s%.9g", i ? ", " : "",
+            at += snprintf(texts[k] + at, sizeof texts[k] - (size_t)at, "%s%.7g", i ? ", " : "",
                            n[i]);
     }
     record(c, field, texts[0], texts[1]);
