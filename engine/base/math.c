@@ -262,27 +262,6 @@ double lb_pow(double x, double y)
     return signbit(x) && is_odd(y) ? -result : result;
 }
 
-double lb_cbrt(double x)
-{
-    int e;
-    double size = fabs(x), m, r;
-    pair cube;
-
-    if (!(size > 0 && size < INFINITY))
-        return x;
-    m = frexp(size, &e);
-    while (e % 3) { /* m from 1/8 to 1, e a multiple of 3 */
-        m *= 0.5;
-        e++;
-    }
-    r = 0.4 + m * (1.0 - 0.4 * m); /* within 0.07; Newton doubles the digits */
-    for (int i = 0; i < 6; i++)
-        r -= (r * r * r - m) / (3 * r * r);
-    cube = pair_mul(product(r, r), (pair){r, 0});
-    r -= ((cube.high - m) + cube.low) / (3 * r * r);
-    return ldexp(x < 0 ? -r : r, e / 3);
-}
-
 /* ---- Sine, cosine, tangent ---- */
 
 /* 2 / pi after 64 zero bits: bit i (weight 2^-i, i >= 1) is number i + 63 from the top. */

@@ -26,6 +26,5 @@ double lb_asin(double x);
 double lb_acos(double x);
 double lb_atan(double x);
 double lb_atan2(double y, double x);
-double lb_cbrt(double x);
 
 #endif

@@ -443,8 +443,3 @@ bool lb_refs_drop(lb_refs *refs)
 {
     return __atomic_fetch_sub(&refs->count, 1, __ATOMIC_ACQ_REL) == 1;
 }
-
-bool lb_refs_is_sole(const lb_refs *refs)
-{
-    return __atomic_load_n(&refs->count, __ATOMIC_ACQUIRE) == 1;
-}

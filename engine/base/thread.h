@@ -37,6 +37,5 @@ typedef struct lb_refs {
 void lb_refs_init(lb_refs *refs); /* 1 */
 void lb_refs_take(lb_refs *refs); /* one more */
 bool lb_refs_drop(lb_refs *refs); /* one less; true: that was the last */
-bool lb_refs_is_sole(const lb_refs *refs);
 
 #endif

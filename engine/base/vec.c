@@ -5,9 +5,6 @@
 
 #include "engine/base/math.h"
 
-/* Below this share of the product of its columns' lengths a determinant is rounding noise. */
-#define SINGULAR 1e-16
-
 float lb_vec3_length(lb_vec3 a)
 {
     double x = a.x, y = a.y, z = a.z; /* no overflow of the squares */
@@ -49,104 +46,6 @@ double lb_mat4_det3(const lb_mat4 *a)
            m[8] * (m[1] * m[6] - m[2] * m[5]);
 }
 
-static double column_length(const double *column, int rows)
-{
-    double sum = 0;
-
-    for (int r = 0; r < rows; r++)
-        sum += column[r] * column[r];
-    return sqrt(sum);
-}
-
-static bool is_affine(const lb_mat4 *a)
-{
-    return a->m[3] == 0 && a->m[7] == 0 && a->m[11] == 0 && a->m[15] == 1;
-}
-
-static bool all_finite(const lb_mat4 *a)
-{
-    for (int i = 0; i < 16; i++)
-        if (!isfinite(a->m[i]))
-            return false;
-    return true;
-}
-
-/* The upper 3 x 3 by its adjugate, then the translation: far translations lose nothing. */
-static bool invert_affine(const lb_mat4 *a, lb_mat4 *out)
-{
-    const double *m = a->m;
-    double det = lb_mat4_det3(a);
-    double scale = column_length(m, 3) * column_length(m + 4, 3) * column_length(m + 8, 3);
-    lb_mat4 inverse = lb_mat4_identity();
-    double *n = inverse.m;
-
-    if (!(fabs(det) > SINGULAR * scale))
-        return false;
-    n[0] = (m[5] * m[10] - m[6] * m[9]) / det;
-    n[1] = (m[2] * m[9] - m[1] * m[10]) / det;
-    n[2] = (m[1] * m[6] - m[2] * m[5]) / det;
-    n[4] = (m[6] * m[8] - m[4] * m[10]) / det;
-    n[5] = (m[0] * m[10] - m[2] * m[8]) / det;
-    n[6] = (m[2] * m[4] - m[0] * m[6]) / det;
-    n[8] = (m[4] * m[9] - m[5] * m[8]) / det;
-    n[9] = (m[1] * m[8] - m[0] * m[9]) / det;
-    n[10] = (m[0] * m[5] - m[1] * m[4]) / det;
-    for (int r = 0; r < 3; r++)
-        n[12 + r] = -(n[r] * m[12] + n[4 + r] * m[13] + n[8 + r] * m[14]);
-    *out = inverse;
-    return all_finite(out);
-}
-
-/* The 2 x 2 determinants of rows r and s, all pairs of columns; Laplace's expansion by two rows. */
-static void minors(const double *m, int r, int s, double out[6])
-{
-    static const int pairs[6][2] = {{0, 1}, {0, 2}, {0, 3}, {1, 2}, {1, 3}, {2, 3}};
-
-    for (int i = 0; i < 6; i++) {
-        int c = pairs[i][0], d = pairs[i][1];
-        out[i] = m[4 * c + r] * m[4 * d + s] - m[4 * d + r] * m[4 * c + s];
-    }
-}
-
-static bool invert_general(const lb_mat4 *a, lb_mat4 *out)
-{
-    const double *m = a->m;
-    double p[6], q[6], det, scale = 1;
-    lb_mat4 inverse;
-
-    minors(m, 0, 1, p);
-    minors(m, 2, 3, q);
-    det = p[0] * q[5] - p[1] * q[4] + p[2] * q[3] + p[3] * q[2] - p[4] * q[1] + p[5] * q[0];
-    for (int c = 0; c < 4; c++)
-        scale *= column_length(m + 4 * c, 4);
-    if (!(fabs(det) > SINGULAR * scale))
-        return false;
-    for (int r = 0; r < 4; r++) {
-        /* Row r of the inverse needs the three columns other than r of a, with minors of the
-         * rows (2, 3) for the first two elements and (0, 1) for the last two. */
-        static const int others[4][3] = {{1, 2, 3}, {0, 2, 3}, {0, 1, 3}, {0, 1, 2}};
-        static const int minor_of[4][3] = {{5, 4, 3}, {5, 2, 1}, {4, 2, 0}, {3, 1, 0}};
-        const int *c = others[r], *k = minor_of[r];
-        double sign = r % 2 ? -1 : 1;
-        for (int s = 0; s < 4; s++) {
-            const double *use = s < 2 ? q : p;
-            int row = s ^ 1; /* the partner of row s in its pair */
-            double cofactor = m[4 * c[0] + row] * use[k[0]] - m[4 * c[1] + row] * use[k[1]] +
-                              m[4 * c[2] + row] * use[k[2]];
-            inverse.m[4 * s + r] = (s % 2 ? -sign : sign) * cofactor / det;
-        }
-    }
-    *out = inverse;
-    return all_finite(out);
-}
-
-bool lb_mat4_invert(const lb_mat4 *a, lb_mat4 *out)
-{
-    if (!all_finite(a))
-        return false;
-    return is_affine(a) ? invert_affine(a, out) : invert_general(a, out);
-}
-
 lb_vec3d lb_mat4_point(const lb_mat4 *a, lb_vec3d p)
 {
     const double *m = a->m;
@@ -173,36 +72,6 @@ lb_mat4 lb_mat4_from_trs(const lb_trs *trs)
 
     return (lb_mat4){{x.x * s.x, x.y * s.x, x.z * s.x, 0, y.x * s.y, y.y * s.y, y.z * s.y, 0,
                       z.x * s.z, z.y * s.z, z.z * s.z, 0, t.x, t.y, t.z, 1}};
-}
-
-lb_mat4 lb_mat4_perspective(double yfov_rad, double aspect, double near, double far)
-{
-    double cot = 1 / lb_tan(0.5 * yfov_rad);
-    lb_mat4 out = {{0}};
-
-    out.m[0] = cot / aspect;
-    out.m[5] = cot;
-    out.m[11] = -1;
-    if (isinf(far)) {
-        out.m[10] = -1;
-        out.m[14] = -2 * near;
-    } else {
-        out.m[10] = (far + near) / (near - far);
-        out.m[14] = 2 * far * near / (near - far);
-    }
-    return out;
-}
-
-lb_mat4 lb_mat4_orthographic(double xmag, double ymag, double near, double far)
-{
-    lb_mat4 out = {{0}};
-
-    out.m[0] = 1 / xmag;
-    out.m[5] = 1 / ymag;
-    out.m[10] = 2 / (near - far);
-    out.m[14] = (far + near) / (near - far);
-    out.m[15] = 1;
-    return out;
 }
 
 lb_quat lb_quat_identity(void)

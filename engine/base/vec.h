@@ -61,14 +61,10 @@ lb_vec3 lb_vec3_normalize(lb_vec3 a); /* (0, 0, 0) stays */
 
 lb_mat4 lb_mat4_identity(void);
 lb_mat4 lb_mat4_mul(const lb_mat4 *a, const lb_mat4 *b); /* a * b: b is applied first */
-bool lb_mat4_invert(const lb_mat4 *a, lb_mat4 *out);     /* false: singular */
 double lb_mat4_det3(const lb_mat4 *a);                   /* of the upper 3 x 3; < 0 mirrors */
 lb_vec3d lb_mat4_point(const lb_mat4 *a, lb_vec3d p);    /* w taken as 1, affine part */
 lb_vec3d lb_mat4_direction(const lb_mat4 *a, lb_vec3d d);
 lb_mat4 lb_mat4_from_trs(const lb_trs *trs);
-/* glTF 2.0, 3.10.3: camera along -z, NDC z -1 .. 1. `far` may be INFINITY. yfov in radians. */
-lb_mat4 lb_mat4_perspective(double yfov_rad, double aspect, double near, double far);
-lb_mat4 lb_mat4_orthographic(double xmag, double ymag, double near, double far);
 
 lb_quat lb_quat_identity(void);
 lb_quat lb_quat_normalize(lb_quat q);

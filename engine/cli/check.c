@@ -1,6 +1,4 @@
 /* engine/cli/check.c: lampblack check GRAPH. */
-#include <string.h>
-
 #include "engine/cli/cli.h"
 #include "nodes/nodes.h"
 
@@ -21,7 +19,7 @@ static int run_check(int argc, char **argv)
 {
     lb_diag *diag = lb_diag_new();
     lb_graph *graph = NULL;
-    lb_setting settings[64];
+    lb_setting settings[LB_MAX_SETTINGS];
     int32_t setting_count = 0;
     const char *path = NULL, *value;
     lb_status status;
@@ -31,14 +29,13 @@ static int run_check(int argc, char **argv)
         return LB_EXIT_TROUBLE;
     for (int i = 1; i < argc; i++) {
         if (lb_option(argc, argv, &i, "--set", &value)) {
-            char *equals = value ? strchr((char *)value, '=') : NULL;
+            const char *wrong = value ? lb_setting_add(settings, &setting_count, (char *)value)
+                                      : "--set takes NAME=VALUE";
 
-            if (!equals || setting_count == 64) {
+            if (wrong) {
                 lb_diag_free(&diag);
-                return lb_usage(&lb_command_check, "--set takes NAME=VALUE");
+                return lb_usage(&lb_command_check, "%s", wrong);
             }
-            *equals = 0;
-            settings[setting_count++] = (lb_setting){value, equals + 1};
         } else if (argv[i][0] == '-' || path) {
             lb_diag_free(&diag);
             return lb_usage(&lb_command_check, "'%s' is one word too many", argv[i]);

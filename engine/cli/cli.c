@@ -68,6 +68,19 @@ bool lb_option(int argc, char **argv, int *at, const char *name, const char **va
     return true;
 }
 
+const char *lb_setting_add(lb_setting *settings, int32_t *count, char *text)
+{
+    char *equals = strchr(text, '=');
+
+    if (!equals || equals == text)
+        return "--set takes NAME=VALUE";
+    if (*count == LB_MAX_SETTINGS)
+        return "too many --set";
+    *equals = 0;
+    settings[(*count)++] = (lb_setting){text, equals + 1};
+    return NULL;
+}
+
 static bool parse_int(const char **text, int32_t *out)
 {
     char *end;

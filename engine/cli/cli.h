@@ -31,6 +31,11 @@ void lb_print_messages(lb_diag *diag);
  * *value its value (NULL: it is missing) and *at the last word used. */
 bool lb_option(int argc, char **argv, int *at, const char *name, const char **value);
 
+#define LB_MAX_SETTINGS 256
+/* "NAME=VALUE" onto the end of a list with room for LB_MAX_SETTINGS; the text is cut in two where
+ * it lies. NULL, or what is wrong with it. */
+const char *lb_setting_add(lb_setting *settings, int32_t *count, char *text);
+
 /* "1-270,300" into frames, in the order given; the caller's (lb_free). False: not a range. */
 bool lb_frames_parse(const char *text, int32_t **out, int32_t *count);
 /* "4G", "512M", "1000000" bytes. */

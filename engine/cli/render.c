@@ -12,11 +12,10 @@
 #include "nodes/nodes.h"
 
 #define DEFAULT_CACHE ((size_t)1 << 30)
-#define MAX_SETTINGS 256
 
 typedef struct arguments {
     const char *graph, *frames, *outputs, *cache;
-    lb_setting settings[MAX_SETTINGS];
+    lb_setting settings[LB_MAX_SETTINGS];
     int32_t setting_count;
     double scale;
     int32_t width, height;
@@ -44,19 +43,6 @@ static bool parse_pair(const char *text, char between, int32_t *a, int32_t *b)
     return true;
 }
 
-static const char *parse_set(arguments *args, char *value)
-{
-    char *equals = strchr(value, '=');
-
-    if (!equals || equals == value)
-        return "--set takes NAME=VALUE";
-    if (args->setting_count == MAX_SETTINGS)
-        return "too many --set";
-    *equals = 0;
-    args->settings[args->setting_count++] = (lb_setting){value, equals + 1};
-    return NULL;
-}
-
 /* NULL, or what is wrong with the value of that option. */
 static const char *parse_value(arguments *args, const char *name, char *value)
 {
@@ -64,7 +50,7 @@ static const char *parse_value(arguments *args, const char *name, char *value)
     long number;
 
     if (!strcmp(name, "--set"))
-        return parse_set(args, value);
+        return lb_setting_add(args->settings, &args->setting_count, value);
     if (!strcmp(name, "--frames"))
         args->frames = value;
     else if (!strcmp(name, "--outputs"))
@@ -342,8 +328,6 @@ static lb_status render_frame(job *s, int32_t frame, lb_want *wants, lb_value *v
 
         if (!is_due(s->outputs[i], frame))
             continue;
-        options.working = s->graph->format.working;
-        options.rate = s->graph->format.rate;
         options.index = (int64_t)frame - s->graph->format.first;
         if (status == LB_OK)
             status = lb_writer_put(s->writer, s->outputs[i], frame, &options, keys[made],

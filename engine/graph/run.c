@@ -88,12 +88,6 @@ const lb_node_stats *lb_run_stats(const lb_run *run, int32_t *count)
     return run->stats;
 }
 
-void lb_run_reset_stats(lb_run *run)
-{
-    for (int32_t i = 0; i < run->graph->node_count; i++)
-        run->stats[i] = (lb_node_stats){.node = run->stats[i].node, .op = run->stats[i].op};
-}
-
 /* From readers to inputs: what is wanted of each step, and what a cache has of it. Counts for each
  * step how often it will be read. */
 static void ask_all(lb_run *run, lb_plan *plan, const lb_want *wants)

@@ -42,6 +42,5 @@ LB_MUST_CHECK lb_status lb_run_check(lb_run *run, int32_t frame);
 
 /* Nodes evaluated and reused so far; lent, one a node of the graph. */
 const lb_node_stats *lb_run_stats(const lb_run *run, int32_t *count);
-void lb_run_reset_stats(lb_run *run);
 
 #endif

@@ -30,11 +30,10 @@ typedef enum lb_layer_mask {
 typedef struct lb_raster_options {
     int32_t width, height; /* the frame in pixels: the display window from (0, 0) */
     double pixel_aspect;
-    lb_box region;      /* pixels wanted; the planes' box; may reach outside the frame */
-    int32_t samples;    /* 1 .. 64 a pixel */
-    uint32_t layers;    /* lb_layer_mask */
-    bool lighting;      /* false: diffuse or base colour as it is */
-    lb_vec3 background; /* reserved: 0 */
+    lb_box region;   /* pixels wanted; the planes' box; may reach outside the frame */
+    int32_t samples; /* 1 .. 64 a pixel */
+    uint32_t layers; /* lb_layer_mask */
+    bool lighting;   /* false: diffuse or base colour as it is */
 } lb_raster_options;
 
 /* Renders; sample s of a pixel sees instants[s * count / samples]'s geometry, camera and lights, so

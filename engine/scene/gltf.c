@@ -323,36 +323,3 @@ lb_status lb_gltf_files(lb_diag *diag, lb_loc loc, const char *path, const void 
     json_decref(root);
     return status;
 }
-
-/* A file's content by its own hash, so that no order of bytes of two files looks like another. */
-static lb_status hash_file(void *context, const char *path)
-{
-    lb_hasher *hasher = context;
-    lb_status status;
-    void *bytes;
-    size_t count;
-
-    if (!lb_file_exists(path)) {
-        lb_hash_string(hasher, NULL);
-        return LB_OK;
-    }
-    if ((status = lb_file_read(NULL, LB_NOWHERE, path, LB_MEDIA_MAX_BYTES, &bytes, &count)))
-        return status;
-    lb_hash_key(hasher, lb_key_of(bytes, count));
-    lb_free(bytes);
-    return LB_OK;
-}
-
-lb_status lb_gltf_hash(lb_diag *diag, lb_loc loc, const char *path, const void *bytes, size_t count,
-                       struct lb_hasher *hasher)
-{
-    int32_t before = diag ? lb_diag_count(diag, LB_ERROR) : 0;
-    lb_status status;
-
-    lb_hash_key(hasher, lb_key_of(bytes, count));
-    status = lb_gltf_files(diag, loc, path, bytes, count, hash_file, hasher);
-    if (status && diag && lb_diag_count(diag, LB_ERROR) == before)
-        lb_fail(diag, status, loc, "'%s': a file that it names cannot be read: %s", path,
-                lb_status_text(status));
-    return status;
-}

@@ -31,9 +31,4 @@ LB_MUST_CHECK lb_status lb_gltf_files(lb_diag *diag, lb_loc loc, const char *pat
                                       const void *bytes, size_t count, lb_gltf_file_fn fn,
                                       void *context);
 
-/* Hashes the file and everything that it refers to (buffers, images), for keys. */
-struct lb_hasher;
-LB_MUST_CHECK lb_status lb_gltf_hash(lb_diag *diag, lb_loc loc, const char *path, const void *bytes,
-                                     size_t count, struct lb_hasher *hasher);
-
 #endif

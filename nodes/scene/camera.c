@@ -1,12 +1,12 @@
 /* nodes/scene/camera.c: one camera. */
 #include "engine/base/math.h"
-#include "engine/graph/op.h"
+#include "nodes/scene/aim.h"
 
 enum { PERSPECTIVE, ORTHOGRAPHIC };
 static const char *const projection_names[] = {"perspective", "orthographic", NULL};
 
 typedef struct {
-    double position[3], rotation[4], target[3];
+    aim_params aim;
     int projection;
     double fov, focal_length, film_back[2], height, near, far;
 } camera_params;
@@ -14,11 +14,8 @@ typedef struct {
 #define FOCAL_LENGTH 50 /* mm, when neither a field of view nor a focal length is given */
 
 static const lb_param params[] = {
-    LB_PARAM(camera_params, position, LB_VEC3, .unit = LB_SCENE_UNITS, .doc = "Where it stands."),
-    LB_PARAM(camera_params, rotation, LB_ROTATION, .initial = {LB_UNSET},
-             .doc = "How it is turned from looking along -z with y up."),
-    LB_PARAM(camera_params, target, LB_VEC3, .initial = {LB_UNSET}, .unit = LB_SCENE_UNITS,
-             .doc = "The point that it looks at, upright, instead of a rotation."),
+    AIM_PARAMS(camera_params, "How it is turned from looking along -z with y up.",
+               "The point that it looks at, upright, instead of a rotation."),
     LB_PARAM(camera_params, projection, LB_CHOICE, .names = projection_names,
              .initial = {PERSPECTIVE}, .doc = "Whether what is farther away looks smaller."),
     LB_PARAM(camera_params, fov, LB_NUMBER, .initial = {LB_UNSET}, .min = 0.01, .max = 179,
@@ -44,11 +41,8 @@ static const lb_param params[] = {
 static lb_status check(const lb_call *call)
 {
     const camera_params *p = call->params;
-    lb_status status = LB_OK;
+    lb_status status = aim_check(call, &p->aim);
 
-    if (lb_is_set(p->rotation[0]) && lb_is_set(p->target[0]))
-        status = lb_fail(call->diag, LB_INVALID, lb_call_loc(call, "target"),
-                         "'%s' has a rotation and a target; give one of them", call->node);
     if (lb_is_set(p->fov) && lb_is_set(p->focal_length))
         status =
             lb_fail(call->diag, LB_INVALID, lb_call_loc(call, "focal-length"),
@@ -80,13 +74,7 @@ static lb_status evaluate(const lb_task *task, lb_value *out)
 
     if (status)
         return status;
-    item->trs.translation = (lb_vec3d){p->position[0], p->position[1], p->position[2]};
-    if (lb_is_set(p->rotation[0]))
-        item->trs.rotation =
-            (lb_quat){p->rotation[0], p->rotation[1], p->rotation[2], p->rotation[3]};
-    else if (lb_is_set(p->target[0]))
-        item->trs.rotation = lb_quat_look(item->trs.translation,
-                                          (lb_vec3d){p->target[0], p->target[1], p->target[2]});
+    aim_item(&p->aim, item);
     item->camera = (lb_camera){
         .orthographic = p->projection == ORTHOGRAPHIC,
         .yfov_rad = vertical_fov(p, aspect),

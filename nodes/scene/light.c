@@ -1,11 +1,11 @@
 /* nodes/scene/light.c: one light. */
 #include "engine/base/math.h"
-#include "engine/graph/op.h"
+#include "nodes/scene/aim.h"
 
 typedef struct {
     int type, decay;
     double color[4], intensity, cone, cone_inner, range;
-    double position[3], rotation[4], target[3];
+    aim_params aim;
 } light_params;
 
 static const lb_param params[] = {
@@ -29,21 +29,18 @@ static const lb_param params[] = {
              .unit = LB_SCENE_UNITS,
              .doc = "Point and spot: the distance at which the light has faded to nothing; if not "
                     "given it never does."),
-    LB_PARAM(light_params, position, LB_VEC3, .unit = LB_SCENE_UNITS, .doc = "Where it stands."),
-    LB_PARAM(light_params, rotation, LB_ROTATION, .initial = {LB_UNSET},
-             .doc = "How it is turned from shining along -z."),
-    LB_PARAM(light_params, target, LB_VEC3, .initial = {LB_UNSET}, .unit = LB_SCENE_UNITS,
-             .doc = "The point that it shines at, instead of a rotation."),
+    AIM_PARAMS(light_params, "How it is turned from shining along -z.",
+               "The point that it shines at, instead of a rotation."),
     {0},
 };
 
 static lb_status check(const lb_call *call)
 {
     const light_params *p = call->params;
+    lb_status status = aim_check(call, &p->aim);
 
-    if (lb_is_set(p->rotation[0]) && lb_is_set(p->target[0]))
-        return lb_fail(call->diag, LB_INVALID, lb_call_loc(call, "target"),
-                       "'%s' has a rotation and a target; give one of them", call->node);
+    if (status)
+        return status;
     if (p->type == LB_LIGHT_SPOT && p->cone_inner > p->cone)
         return lb_fail(call->diag, LB_INVALID, lb_call_loc(call, "cone-inner"),
                        "'cone-inner' is %g; it goes up to the cone's %g", p->cone_inner, p->cone);
@@ -58,13 +55,7 @@ static lb_status evaluate(const lb_task *task, lb_value *out)
 
     if (status)
         return status;
-    item->trs.translation = (lb_vec3d){p->position[0], p->position[1], p->position[2]};
-    if (lb_is_set(p->rotation[0]))
-        item->trs.rotation =
-            (lb_quat){p->rotation[0], p->rotation[1], p->rotation[2], p->rotation[3]};
-    else if (lb_is_set(p->target[0]))
-        item->trs.rotation = lb_quat_look(item->trs.translation,
-                                          (lb_vec3d){p->target[0], p->target[1], p->target[2]});
+    aim_item(&p->aim, item);
     item->light = (lb_light){
         .type = (lb_light_type)p->type,
         .color = {(float)p->color[0], (float)p->color[1], (float)p->color[2]},

@@ -41,8 +41,6 @@ static lb_status write_outputs(bench *b, const lb_value *values, int run)
         double start = lb_clock_s();
         void *bytes = NULL;
 
-        options.working = b->graph->format.working;
-        options.rate = b->graph->format.rate;
         lb_memory_reset_peak();
         status = lb_media_encode(b->pool, b->diag, output->file_loc, output->file, values[i].image,
                                  &options, &bytes, &b->bytes[i]);
