@@ -5,6 +5,7 @@
 
 #include "engine/base/clones.h"
 #include "engine/base/math.h"
+#include "engine/image/gather_wide.h"
 
 #define FAR 0x1p28
 
@@ -63,23 +64,27 @@ static inline float far_lobe(float x, float b, float c)
 }
 
 LB_CLONES
-static void weigh_cubic(const float *restrict phase, float b, float c, float (*restrict weights)[8],
-                        int32_t count)
+static void weigh_cubic(const float *restrict phase, float b, float c,
+                        float (*restrict weights)[LB_GATHER_MOST], int32_t count)
 {
+    float *restrict w0 = weights[0], *restrict w1 = weights[1];
+    float *restrict w2 = weights[2], *restrict w3 = weights[3];
+
     for (int32_t i = 0; i < count; i++) {
         float t = phase[i];
 
-        weights[i][0] = far_lobe(1 + t, b, c);
-        weights[i][1] = near_lobe(t, b, c);
-        weights[i][2] = near_lobe(1 - t, b, c);
-        weights[i][3] = far_lobe(2 - t, b, c);
+        w0[i] = far_lobe(1 + t, b, c);
+        w1[i] = near_lobe(t, b, c);
+        w2[i] = near_lobe(1 - t, b, c);
+        w3[i] = far_lobe(2 - t, b, c);
     }
 }
 
 /* sinc(x) sinc(x / 3) = 3 sin(pi x) sin(pi x / 3) / (pi x)^2 at the six taps, normalised. The sines
  * of the taps differ by whole turns of pi and of pi / 3, so three are enough. */
 LB_CLONES
-static void weigh_lanczos3(const float *restrict phase, float (*restrict weights)[8], int32_t count)
+static void weigh_lanczos3(const float *restrict phase, float (*restrict weights)[LB_GATHER_MOST],
+                           int32_t count)
 {
     const float pi = (float)LB_PI, third = (float)(LB_PI / 3), half = 0.5f, root = 0.8660254038f;
 
@@ -96,39 +101,79 @@ static void weigh_lanczos3(const float *restrict phase, float (*restrict weights
 
         w3 = x3 > 1e-9f ? w3 : pi * third;
         sum = ((w0 + w1) + (w2 + w3)) + (w4 + w5);
-        weights[i][0] = w0 / sum;
-        weights[i][1] = w1 / sum;
-        weights[i][2] = w2 / sum;
-        weights[i][3] = w3 / sum;
-        weights[i][4] = w4 / sum;
-        weights[i][5] = w5 / sum;
+        weights[0][i] = w0 / sum;
+        weights[1][i] = w1 / sum;
+        weights[2][i] = w2 / sum;
+        weights[3][i] = w3 / sum;
+        weights[4][i] = w4 / sum;
+        weights[5][i] = w5 / sum;
     }
 }
 
-static void weigh(lb_gather *g)
+static void weigh(lb_gather *g, int32_t count)
 {
     const float third = 1.0f / 3;
 
     switch (g->filter) {
     case LB_FILTER_NEAREST:
-        to_nearest(g->x, g->fx, g->count);
-        to_nearest(g->y, g->fy, g->count);
+        to_nearest(g->x, g->fx, count);
+        to_nearest(g->y, g->fy, count);
         break;
     case LB_FILTER_CUBIC:
-        weigh_cubic(g->fx, 0, 0.5f, g->wx, g->count);
-        weigh_cubic(g->fy, 0, 0.5f, g->wy, g->count);
+        weigh_cubic(g->fx, 0, 0.5f, g->wx, count);
+        weigh_cubic(g->fy, 0, 0.5f, g->wy, count);
         break;
     case LB_FILTER_MITCHELL:
-        weigh_cubic(g->fx, third, third, g->wx, g->count);
-        weigh_cubic(g->fy, third, third, g->wy, g->count);
+        weigh_cubic(g->fx, third, third, g->wx, count);
+        weigh_cubic(g->fy, third, third, g->wy, count);
         break;
     case LB_FILTER_LANCZOS3:
-        weigh_lanczos3(g->fx, g->wx, g->count);
-        weigh_lanczos3(g->fy, g->wy, g->count);
+        weigh_lanczos3(g->fx, g->wx, count);
+        weigh_lanczos3(g->fy, g->wy, count);
         break;
     default:
         break;
     }
+}
+
+/* What each group stands on, samples that are not there left aside by repeating the last. */
+static void pad(lb_gather *g)
+{
+    for (int32_t i = g->count; i % LB_GATHER_GROUP != 0; i++) {
+        g->x[i] = g->x[g->count - 1];
+        g->y[i] = g->y[g->count - 1];
+        g->fx[i] = g->fx[g->count - 1];
+        g->fy[i] = g->fy[g->count - 1];
+    }
+}
+
+LB_CLONES
+static void find_spans(lb_gather *restrict g, int32_t groups)
+{
+    for (int32_t k = 0; k < groups; k++) {
+        const int32_t *x = g->x + k * LB_GATHER_GROUP, *y = g->y + k * LB_GATHER_GROUP;
+        lb_gather_span s = {x[0], x[0], y[0], y[0]};
+
+        for (int32_t i = 0; i < LB_GATHER_GROUP; i++) {
+            s.x0 = x[i] < s.x0 ? x[i] : s.x0;
+            s.x1 = x[i] > s.x1 ? x[i] : s.x1;
+            s.y0 = y[i] < s.y0 ? y[i] : s.y0;
+            s.y1 = y[i] > s.y1 ? y[i] : s.y1;
+        }
+        g->spans[k] = s;
+    }
+}
+
+static int32_t groups_of(const lb_gather *g)
+{
+    return (g->count + LB_GATHER_GROUP - 1) / LB_GATHER_GROUP;
+}
+
+static void finish(lb_gather *g)
+{
+    pad(g);
+    weigh(g, groups_of(g) * LB_GATHER_GROUP);
+    find_spans(g, groups_of(g));
 }
 
 void lb_gather_at(lb_gather *g, const double *x, const double *y, int32_t count)
@@ -136,7 +181,7 @@ void lb_gather_at(lb_gather *g, const double *x, const double *y, int32_t count)
     g->count = count;
     split_positions(x, 0, g->x, g->fx, count);
     split_positions(y, 0, g->y, g->fy, count);
-    weigh(g);
+    finish(g);
 }
 
 void lb_gather_moved(lb_gather *g, int32_t first_x, int32_t y, const float *dx, const float *dy,
@@ -145,7 +190,7 @@ void lb_gather_moved(lb_gather *g, int32_t first_x, int32_t y, const float *dx, 
     g->count = count;
     split_moves(dx, first_x, 1, g->x, g->fx, count);
     split_moves(dy, y, 0, g->y, g->fy, count);
-    weigh(g);
+    finish(g);
 }
 
 /* ---- Samples ---- */
@@ -176,52 +221,53 @@ static inline float bilinear(const float *p, ptrdiff_t stride, float fx, float f
     return fy == 0 ? top : top * (1 - fy) + bottom * fy;
 }
 
-static inline float sum_taps4(const float *p, ptrdiff_t stride, const float *wx, const float *wy)
+/* Weights of the first four taps of sample i. */
+static inline four four_of(const float (*weights)[LB_GATHER_MOST], int32_t i)
 {
-    const float *q = p - stride - 1;
-    four sum = wy[0] * load_four(q);
-
-    sum += wy[1] * load_four(q + stride);
-    sum += wy[2] * load_four(q + 2 * stride);
-    sum += wy[3] * load_four(q + 3 * stride);
-    return sum_four(sum * load_four(wx));
+    return (four){weights[0][i], weights[1][i], weights[2][i], weights[3][i]};
 }
 
-static inline float sum_taps6(const float *p, ptrdiff_t stride, const float *wx, const float *wy)
+/* Taps of a row of columns: p is the first, rest those beyond four. */
+static inline float across(const lb_gather *g, int32_t i, four columns, const float *rest,
+                           int32_t radius)
 {
-    const float *q = p - 2 * stride - 2;
-    four sum = {0};
-    float sum4 = 0, sum5 = 0;
+    float sum = sum_four(columns * four_of(g->wx, i));
 
-    for (int j = 0; j < 6; j++, q += stride) {
-        sum += wy[j] * load_four(q);
-        sum4 += wy[j] * q[4];
-        sum5 += wy[j] * q[5];
+    return radius == 2 ? sum : sum + (rest[0] * g->wx[4][i] + rest[1] * g->wx[5][i]);
+}
+
+static inline float sum_taps(const lb_gather *g, int32_t i, const float *p, ptrdiff_t stride,
+                             int32_t radius)
+{
+    const float *q = p - (radius - 1) * (stride + 1);
+    four columns = {0};
+    float rest[2] = {0};
+
+    for (int32_t j = 0; j < 2 * radius; j++, q += stride) {
+        columns += g->wy[j][i] * load_four(q);
+        for (int32_t k = 4; k < 2 * radius; k++)
+            rest[k - 4] += g->wy[j][i] * q[k];
     }
-    return sum_four(sum * load_four(wx)) + (sum4 * wx[4] + sum5 * wx[5]);
+    return across(g, i, columns, rest, radius);
 }
 
 /* Kernels that are 1 at 0 and 0 at other whole numbers: at whole positions along one axis the other
  * taps are left out. `radius` taps go to either side. */
-static inline float along_one_axis(const float *p, ptrdiff_t step, const float *weights,
-                                   int32_t radius)
-{
-    float sum = 0;
-
-    for (int32_t k = 0; k < 2 * radius; k++)
-        sum += weights[k] * p[(k + 1 - radius) * step];
-    return sum;
-}
-
 static inline float cardinal(const lb_gather *g, int32_t i, const float *p, ptrdiff_t stride,
                              int32_t radius)
 {
-    if (g->fx[i] == 0)
-        return g->fy[i] == 0 ? p[0] : along_one_axis(p, stride, g->wy[i], radius);
+    const float *row = p - (radius - 1);
+    float sum = 0;
+
+    if (g->fx[i] != 0 && g->fy[i] != 0)
+        return sum_taps(g, i, p, stride, radius);
+    if (g->fx[i] != 0)
+        return across(g, i, load_four(row), row + 4, radius);
     if (g->fy[i] == 0)
-        return along_one_axis(p, 1, g->wx[i], radius);
-    return radius == 2 ? sum_taps4(p, stride, g->wx[i], g->wy[i])
-                       : sum_taps6(p, stride, g->wx[i], g->wy[i]);
+        return p[0];
+    for (int32_t k = 0; k < 2 * radius; k++)
+        sum += g->wy[k][i] * p[(k + 1 - radius) * stride];
+    return sum;
 }
 
 static inline float sample_one(const lb_gather *g, int32_t i, const float *p, ptrdiff_t stride)
@@ -236,40 +282,40 @@ static inline float sample_one(const lb_gather *g, int32_t i, const float *p, pt
     case LB_FILTER_LANCZOS3:
         return cardinal(g, i, p, stride, 3);
     default:
-        return sum_taps4(p, stride, g->wx[i], g->wy[i]);
+        return sum_taps(g, i, p, stride, 2);
     }
 }
 
-/* All taps of the piece are inside. */
+/* Samples begin .. end - 1, all of whose taps are inside. */
 LB_CLONES
-static void run_inside(const lb_gather *restrict g, const float *restrict origin, ptrdiff_t stride,
-                       float *restrict out)
+static void run_inside(const lb_gather *restrict g, int32_t begin, int32_t end,
+                       const float *restrict origin, ptrdiff_t stride, float *restrict out)
 {
     ptrdiff_t at[LB_GATHER_MOST];
 
-    for (int32_t i = 0; i < g->count; i++)
+    for (int32_t i = begin; i < end; i++)
         at[i] = g->y[i] * stride + g->x[i];
 
     switch (g->filter) {
     case LB_FILTER_NEAREST:
-        for (int32_t i = 0; i < g->count; i++)
+        for (int32_t i = begin; i < end; i++)
             out[i] = origin[at[i]];
         break;
     case LB_FILTER_BILINEAR:
-        for (int32_t i = 0; i < g->count; i++)
+        for (int32_t i = begin; i < end; i++)
             out[i] = bilinear(origin + at[i], stride, g->fx[i], g->fy[i]);
         break;
     case LB_FILTER_CUBIC:
-        for (int32_t i = 0; i < g->count; i++)
+        for (int32_t i = begin; i < end; i++)
             out[i] = cardinal(g, i, origin + at[i], stride, 2);
         break;
     case LB_FILTER_LANCZOS3:
-        for (int32_t i = 0; i < g->count; i++)
+        for (int32_t i = begin; i < end; i++)
             out[i] = cardinal(g, i, origin + at[i], stride, 3);
         break;
     default:
-        for (int32_t i = 0; i < g->count; i++)
-            out[i] = sum_taps4(origin + at[i], stride, g->wx[i], g->wy[i]);
+        for (int32_t i = begin; i < end; i++)
+            out[i] = sum_taps(g, i, origin + at[i], stride, 2);
     }
 }
 
@@ -280,19 +326,6 @@ static void taps_around(lb_filter filter, int32_t *before, int32_t *after)
 
     *before = radius > 0 ? radius - 1 : 0;
     *after = radius;
-}
-
-LB_CLONES
-static void range_of(const int32_t *restrict values, int32_t count, int32_t *least, int32_t *most)
-{
-    int32_t low = values[0], high = values[0];
-
-    for (int32_t i = 0; i < count; i++) {
-        low = values[i] < low ? values[i] : low;
-        high = values[i] > high ? values[i] : high;
-    }
-    *least = low;
-    *most = high;
 }
 
 /* One sample whose taps go on by the edge rule: they are copied to where they can be read. */
@@ -315,39 +348,6 @@ static float sample_outside(const lb_gather *g, int32_t i, const lb_plane *plane
     return sample_one(g, i, &taps[before][before], 8);
 }
 
-void lb_gather_run(const lb_gather *g, const lb_plane *plane, lb_edge edge, float *out)
-{
-    lb_box box = lb_plane_box(plane);
-    int32_t width = lb_box_width(box), height = lb_box_height(box);
-    int32_t x0, x1, y0, y1, before, after;
-    const float *origin = lb_plane_row(plane, box.y0);
-    ptrdiff_t stride = lb_plane_stride(plane);
-
-    if (g->count <= 0)
-        return;
-    taps_around(g->filter, &before, &after);
-    range_of(g->x, g->count, &x0, &x1);
-    range_of(g->y, g->count, &y0, &y1);
-    if (x0 >= before && y0 >= before && x1 + after < width && y1 + after < height) {
-        /* The next rows of the picture that has this one will mostly look a few rows on. */
-        for (int32_t i = 0; i < g->count; i += 8)
-            __builtin_prefetch(origin + (g->y[i] + 4) * stride + g->x[i]);
-        run_inside(g, origin, stride, out);
-        return;
-    }
-    for (int32_t i = 0; i < g->count; i++) {
-        int32_t x = g->x[i], y = g->y[i];
-
-        if (x >= before && y >= before && x + after < width && y + after < height)
-            out[i] = sample_one(g, i, origin + y * stride + x, stride);
-        else if (edge == LB_EDGE_TRANSPARENT &&
-                 (x + after < 0 || y + after < 0 || x - before >= width || y - before >= height))
-            out[i] = 0;
-        else
-            out[i] = sample_outside(g, i, plane, edge);
-    }
-}
-
 /* ---- Limits ---- */
 
 static inline float between_four(float value, float a, float b, float c, float d)
@@ -367,11 +367,12 @@ static inline float between_four(float value, float a, float b, float c, float d
     return value > most ? most : value;
 }
 
+/* Samples begin .. end - 1. */
 LB_CLONES
-static void limit_inside(const lb_gather *restrict g, const float *restrict origin,
-                         ptrdiff_t stride, float *restrict values)
+static void limit_inside(const lb_gather *restrict g, int32_t begin, int32_t end,
+                         const float *restrict origin, ptrdiff_t stride, float *restrict values)
 {
-    for (int32_t i = 0; i < g->count; i++) {
+    for (int32_t i = begin; i < end; i++) {
         ptrdiff_t at = g->y[i] * stride + g->x[i];
         ptrdiff_t right = g->fx[i] > 0 ? 1 : 0, below = g->fy[i] > 0 ? stride : 0;
 
@@ -389,36 +390,116 @@ static float pixel_of(const lb_plane *plane, lb_edge edge, int32_t x, int32_t y)
     return x < 0 || y < 0 ? 0 : lb_plane_row(plane, box.y0 + y)[x];
 }
 
+static float limit_outside(const lb_gather *g, int32_t i, const lb_plane *plane, lb_edge edge,
+                           float value)
+{
+    int32_t x = g->x[i], y = g->y[i], right = x + (g->fx[i] > 0), below = y + (g->fy[i] > 0);
+
+    return between_four(value, pixel_of(plane, edge, x, y), pixel_of(plane, edge, right, y),
+                        pixel_of(plane, edge, x, below), pixel_of(plane, edge, right, below));
+}
+
+/* ---- Groups ---- */
+
+/* Where all pixels are inside that lie `before` before and `after` after those of the span. */
+static bool is_inside(const lb_gather_span *s, lb_box box, int32_t before, int32_t after)
+{
+    return s->x0 >= before && s->y0 >= before && s->x1 < lb_box_width(box) - after &&
+           s->y1 < lb_box_height(box) - after;
+}
+
+static bool is_beyond(const lb_gather_span *s, lb_box box, int32_t before, int32_t after)
+{
+    return s->x1 < -after || s->y1 < -after || s->x0 - before >= lb_box_width(box) ||
+           s->y0 - before >= lb_box_height(box);
+}
+
+static int32_t group_end(const lb_gather *g, int32_t begin)
+{
+    return g->count - begin < LB_GATHER_GROUP ? g->count : begin + LB_GATHER_GROUP;
+}
+
 void lb_gather_limit(const lb_gather *g, const lb_plane *plane, lb_edge edge, float *values)
 {
     lb_box box = lb_plane_box(plane);
-    int32_t width = lb_box_width(box), height = lb_box_height(box), x0, x1, y0, y1;
+    const float *origin = lb_plane_row(plane, box.y0);
+
+    for (int32_t k = 0; k < groups_of(g); k++) {
+        int32_t begin = k * LB_GATHER_GROUP, end = group_end(g, begin);
+
+        if (is_inside(&g->spans[k], box, 0, 1)) {
+            limit_inside(g, begin, end, origin, lb_plane_stride(plane), values);
+            continue;
+        }
+        for (int32_t i = begin; i < end; i++)
+            values[i] = limit_outside(g, i, plane, edge, values[i]);
+    }
+}
+
+/* Samples of which some may stand on what is outside. */
+static void run_across_edge(const lb_gather *g, int32_t begin, int32_t end, const lb_plane *plane,
+                            lb_edge edge, float *out)
+{
+    lb_box box = lb_plane_box(plane);
     const float *origin = lb_plane_row(plane, box.y0);
     ptrdiff_t stride = lb_plane_stride(plane);
+    int32_t before, after;
 
-    if (g->count <= 0)
-        return;
-    range_of(g->x, g->count, &x0, &x1);
-    range_of(g->y, g->count, &y0, &y1);
-    if (x0 >= 0 && y0 >= 0 && x1 + 1 < width && y1 + 1 < height) {
-        limit_inside(g, origin, stride, values);
-        return;
+    taps_around(g->filter, &before, &after);
+    for (int32_t i = begin; i < end; i++) {
+        lb_gather_span at = {g->x[i], g->x[i], g->y[i], g->y[i]};
+
+        if (is_inside(&at, box, before, after))
+            out[i] = sample_one(g, i, origin + g->y[i] * stride + g->x[i], stride);
+        else if (edge == LB_EDGE_TRANSPARENT && is_beyond(&at, box, before, after))
+            out[i] = 0;
+        else
+            out[i] = sample_outside(g, i, plane, edge);
+        if (g->limited)
+            out[i] = limit_outside(g, i, plane, edge, out[i]);
     }
-    for (int32_t i = 0; i < g->count; i++) {
-        int32_t x = g->x[i], y = g->y[i], right = x + (g->fx[i] > 0), below = y + (g->fy[i] > 0);
-        const float *at = origin, *under = origin;
+}
 
-        if (x >= 0 && y >= 0 && right < width && below < height) {
-            at += y * stride;
-            under += below * stride;
-            values[i] = between_four(values[i], at[x], at[right], under[x], under[right]);
-        } else if (edge == LB_EDGE_TRANSPARENT &&
-                   (right < 0 || below < 0 || x >= width || y >= height)) {
-            values[i] = 0;
-        } else {
-            values[i] = between_four(
-                values[i], pixel_of(plane, edge, x, y), pixel_of(plane, edge, right, y),
-                pixel_of(plane, edge, x, below), pixel_of(plane, edge, right, below));
+static void run_some(const lb_gather *g, const lb_gather_source *source,
+                     const lb_plane *const *planes, lb_edge edge, float *const *out)
+{
+    lb_box box = lb_plane_box(planes[0]);
+    int32_t before, after;
+
+    taps_around(g->filter, &before, &after);
+    for (int32_t k = 0; k < groups_of(g); k++) {
+        int32_t begin = k * LB_GATHER_GROUP, end = group_end(g, begin);
+        bool inside = is_inside(&g->spans[k], box, before, after);
+
+        if (inside && lb_gather_is_wide(g, k, source)) {
+            lb_gather_wide(g, k, source, out);
+            continue;
         }
+        for (int32_t p = 0; p < source->count; p++) {
+            if (!inside) {
+                run_across_edge(g, begin, end, planes[p], edge, out[p]);
+                continue;
+            }
+            run_inside(g, begin, end, source->origin[p], source->stride[p], out[p]);
+            if (g->limited)
+                limit_inside(g, begin, end, source->origin[p], source->stride[p], out[p]);
+        }
+    }
+}
+
+void lb_gather_run(const lb_gather *g, int32_t count, const lb_plane *const *planes, lb_edge edge,
+                   float *const *out)
+{
+    for (int32_t done = 0; done < count; done += LB_GATHER_PLANES) {
+        lb_box box = lb_plane_box(planes[done]);
+        lb_gather_source source = {.width = lb_box_width(box)};
+
+        for (; source.count < LB_GATHER_PLANES && done + source.count < count; source.count++) {
+            const lb_plane *plane = planes[done + source.count];
+
+            source.origin[source.count] = lb_plane_row(plane, box.y0);
+            source.stride[source.count] = lb_plane_stride(plane);
+        }
+        run_some(g, &source, planes + done, edge, out + done);
     }
 }

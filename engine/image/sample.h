@@ -51,5 +51,11 @@ LB_MUST_CHECK lb_status lb_warp_plane(lb_pool *pool, const lb_plane *in, const l
 LB_MUST_CHECK lb_status lb_warp_planes(lb_pool *pool, int32_t count, const lb_plane *const *in,
                                        const lb_plane *dx, const lb_plane *dy, lb_filter filter,
                                        lb_edge edge, lb_box box, lb_plane **out);
+/* The same, each pixel left as lb_limit_warp leaves it (limit.h): in one go where the filter is
+ * cubic or lanczos3. */
+LB_MUST_CHECK lb_status lb_warp_planes_limited(lb_pool *pool, int32_t count,
+                                               const lb_plane *const *in, const lb_plane *dx,
+                                               const lb_plane *dy, lb_filter filter, lb_edge edge,
+                                               lb_box box, lb_plane **out);
 
 #endif

@@ -287,6 +287,7 @@ static lb_status narrow_rows(void *context, int32_t begin, int32_t end, int32_t 
     lb_box box = lb_plane_box(job->out);
     double across[LB_GATHER_MOST], down[LB_GATHER_MOST];
     lb_gather gather = {.filter = job->filter};
+    float *out;
 
     (void)worker;
     for (int32_t x = box.x0; x < box.x1; x += LB_GATHER_MOST) {
@@ -295,8 +296,8 @@ static lb_status narrow_rows(void *context, int32_t begin, int32_t end, int32_t 
         for (int32_t y = box.y0 + begin; y < box.y0 + end; y++) {
             positions(job, lb_plane_box(job->in), x, y, n, across, down);
             lb_gather_at(&gather, across, down, n);
-            lb_gather_run(&gather, job->in, job->edge,
-                          lb_plane_row_to_fill(job->out, y) + (x - box.x0));
+            out = lb_plane_row_to_fill(job->out, y) + (x - box.x0);
+            lb_gather_run(&gather, 1, &job->in, job->edge, &out);
         }
     }
     return LB_OK;

@@ -7,7 +7,7 @@
 #include "engine/base/clones.h"
 #include "engine/base/random.h"
 #include "engine/graph/operand.h"
-#include "engine/image/limit.h"
+#include "engine/image/sample.h"
 
 enum { IMAGE, MASK };
 
@@ -203,36 +203,61 @@ static lb_status field_new(const lb_task *task, lb_plane *out[2])
     return status;
 }
 
-static lb_status evaluate(const lb_task *task, lb_value *out)
+/* Warps the wanted channels of light and coverage, or the others, which must not be mixed. */
+static lb_status warp_channels(const lb_task *task, lb_plane *const moves[2], bool color,
+                               lb_image *image)
 {
     const shimmer_params *p = task->call.params;
     const lb_channels *own = task->desc->channels;
-    lb_edge edge = edge_of(&task->call);
+    const lb_plane *in[LB_MAX_CHANNELS];
+    lb_plane *made[LB_MAX_CHANNELS];
+    int32_t count = 0, names[LB_MAX_CHANNELS];
+    lb_status status;
+
+    for (int32_t i = 0; i < own->count; i++) {
+        const lb_plane *plane = lb_task_plane(task, IMAGE, own->names[i]);
+
+        if (!(task->channels >> i & 1) || !plane || lb_channel_is_color(own->names[i]) != color)
+            continue;
+        names[count] = i;
+        in[count++] = plane;
+    }
+    status = lb_warp_planes_limited(task->pool, count, in, moves[0], moves[1],
+                                    color ? (lb_filter)p->filter : LB_FILTER_NEAREST,
+                                    edge_of(&task->call), task->box, made);
+    for (int32_t i = 0; i < count; i++) {
+        if (status == LB_OK)
+            status = lb_image_add(image, own->names[names[i]], made[i]);
+        lb_plane_unref(&made[i]);
+    }
+    return status;
+}
+
+static lb_status pass_channels(const lb_task *task, lb_image *image)
+{
+    const lb_channels *own = task->desc->channels;
+    lb_status status = LB_OK;
+
+    for (int32_t i = 0; status == LB_OK && i < own->count; i++) {
+        const lb_plane *plane = lb_task_plane(task, IMAGE, own->names[i]);
+
+        if ((task->channels >> i & 1) && plane)
+            status = lb_task_pass(task, image, own->names[i], plane);
+    }
+    return status;
+}
+
+static lb_status evaluate(const lb_task *task, lb_value *out)
+{
+    const shimmer_params *p = task->call.params;
     lb_plane *moves[2] = {NULL, NULL};
     lb_status status = lb_task_image(task, &out->image);
 
-    if (status == LB_OK && p->strength > 0)
-        status = field_new(task, moves);
-    for (int32_t i = 0; status == LB_OK && i < own->count; i++) {
-        const lb_plane *plane = lb_task_plane(task, IMAGE, own->names[i]);
-        lb_filter filter =
-            lb_channel_is_color(own->names[i]) ? (lb_filter)p->filter : LB_FILTER_NEAREST;
-        lb_plane *made = NULL;
-
-        if (!(task->channels >> i & 1) || !plane)
-            continue;
-        if (p->strength == 0) {
-            status = lb_task_pass(task, out->image, own->names[i], plane);
-            continue;
-        }
-        status =
-            lb_warp_plane(task->pool, plane, moves[0], moves[1], filter, edge, task->box, &made);
-        if (status == LB_OK && lb_filter_rings(filter))
-            status = lb_limit_warp(task->pool, plane, moves[0], moves[1], edge, made);
-        if (status == LB_OK)
-            status = lb_image_add(out->image, own->names[i], made);
-        lb_plane_unref(&made);
-    }
+    if (status == LB_OK && p->strength == 0)
+        status = pass_channels(task, out->image);
+    if (status == LB_OK && p->strength > 0 && (status = field_new(task, moves)) == LB_OK &&
+        (status = warp_channels(task, moves, true, out->image)) == LB_OK)
+        status = warp_channels(task, moves, false, out->image);
     lb_plane_unref(&moves[0]);
     lb_plane_unref(&moves[1]);
     if (status != LB_OK)
@@ -246,7 +271,7 @@ const lb_op lb_op_shimmer = {
     .doc = "Light, coverage, depth and every other channel are displaced together. The same "
            "frame, seed and parameters always give the same picture.",
     .group = "filter",
-    .version = 1,
+    .version = 2,
     .inputs = inputs,
     .params = params,
     .params_size = sizeof(shimmer_params),

@@ -2,6 +2,7 @@
 #include <criterion/criterion.h>
 #include <math.h>
 
+#include "engine/image/limit.h"
 #include "tests/engine/image/picture.h"
 
 static lb_plane *moves(lb_box box, uint32_t seed, float most)
@@ -146,6 +147,46 @@ Test(warp, same_bits_for_any_threads_region_and_company)
     lb_pool_free(&pool);
     lb_plane_unref(&in);
     lb_plane_unref(&other);
+    lb_plane_unref(&dx);
+    lb_plane_unref(&dy);
+}
+
+/* The limit in one go is the limit afterwards. */
+Test(warp, limited_as_in_two_steps)
+{
+    lb_box box = {-20, -10, 300, 200};
+    lb_plane *planes[3];
+    lb_plane *dx = moves(box, 1, 4), *dy = moves(box, 2, 4);
+
+    for (uint32_t p = 0; p < 3; p++)
+        planes[p] = picture_random((lb_box){-9, 4, 260, 170}, p);
+    picture_set(planes[1], 50, 50, INFINITY);
+    for (int32_t y = 20; y < 60; y++)
+        for (int32_t x = 30; x < 70; x++) {
+            picture_set(dx, x, y, y % 3 ? 0 : 1.5f);
+            picture_set(dy, x, y, x % 3 ? 0 : -2);
+        }
+    for (int filter = LB_FILTER_NEAREST; filter <= LB_FILTER_MITCHELL; filter++)
+        for (int edge = LB_EDGE_TRANSPARENT; edge <= LB_EDGE_MIRROR; edge++) {
+            const lb_plane *const *in = (const lb_plane *const *)planes;
+            lb_plane *got[3];
+
+            cr_assert(lb_warp_planes_limited(NULL, 3, in, dx, dy, (lb_filter)filter, (lb_edge)edge,
+                                             box, got) == LB_OK);
+            for (int p = 0; p < 3; p++) {
+                lb_plane *want =
+                    warped(NULL, planes[p], dx, dy, (lb_filter)filter, (lb_edge)edge, box);
+
+                if (lb_filter_rings((lb_filter)filter))
+                    cr_assert(lb_limit_warp(NULL, planes[p], dx, dy, (lb_edge)edge, want) == LB_OK);
+                cr_expect(picture_same(want, got[p], box), "%s %s plane %d",
+                          lb_filter_names[filter], lb_edge_names[edge], p);
+                lb_plane_unref(&want);
+                lb_plane_unref(&got[p]);
+            }
+        }
+    for (int p = 0; p < 3; p++)
+        lb_plane_unref(&planes[p]);
     lb_plane_unref(&dx);
     lb_plane_unref(&dy);
 }
