@@ -18,7 +18,7 @@ typedef struct lb_command {
     int (*run)(int argc, char **argv); /* argv[0] is the command's name */
 } lb_command;
 extern const lb_command lb_command_render, lb_command_check, lb_command_audit, lb_command_ops,
-    lb_command_info;
+    lb_command_info, lb_command_cache;
 
 /* Reports wrong usage: what, then the command's usage line, to standard error. LB_EXIT_TROUBLE. */
 int lb_usage(const lb_command *command, const char *format, ...) LB_PRINTF(2, 3);

@@ -6,7 +6,8 @@
 #include "engine/cli/cli.h"
 
 static const lb_command *const commands[] = {&lb_command_render, &lb_command_check,
-                                             &lb_command_audit, &lb_command_ops, &lb_command_info};
+                                             &lb_command_audit,  &lb_command_ops,
+                                             &lb_command_info,   &lb_command_cache};
 #define COMMANDS (sizeof commands / sizeof commands[0])
 
 static void help(FILE *out)
