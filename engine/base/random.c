@@ -184,6 +184,110 @@ static void noise_row(float *restrict out, int32_t count, double x0, double dx, 
     }
 }
 
+/* ---- Rows in which several pixels share a cell ----
+ *
+ * Along a row y and z stand still, so what the four corners on one side of a cell make is a line,
+ * slope t + offset, and one for each column of the lattice is enough. A group of pixels lies in two
+ * cells at most, so that lines are chosen, not looked up. */
+
+#define ROW_PIECE 512
+#define ROW_GROUP 16
+#define MOST_STEP (1.0 / (ROW_GROUP - 1)) /* cells a pixel */
+#define MOST_COLUMNS (ROW_PIECE / (ROW_GROUP - 1) + 4)
+
+typedef struct lines {
+    float slope[MOST_COLUMNS], offset[MOST_COLUMNS];
+} lines;
+
+/* Of one corner: a sum of two of +-x, +-y, +-z, as slope3f has it. */
+static inline float slope_x(uint32_t h)
+{
+    float a = (h & 15) < 8 ? 1.0f : 0.0f, b = (h & 13) == 12 ? 1.0f : 0.0f;
+
+    return flip(a, h) + flip(b, h >> 1);
+}
+
+static inline float slope_rest(uint32_t h, float y, float z)
+{
+    return slope3f(h, 0.0f, y, z);
+}
+
+LB_CLONES
+static void make_lines(lines *restrict l, uint32_t first, int32_t count, float y, float z,
+                       const uint32_t rows[4])
+{
+    const uint32_t r0 = rows[0], r1 = rows[1], r2 = rows[2], r3 = rows[3];
+    const float wy = fadef(y), wz = fadef(z);
+
+    for (int32_t n = 0; n < count; n++) {
+        uint32_t i = first + (uint32_t)n;
+        uint32_t h0 = join(r0, i), h1 = join(r1, i), h2 = join(r2, i), h3 = join(r3, i);
+        float slope =
+            lerpf(lerpf(slope_x(h0), slope_x(h1), wy), lerpf(slope_x(h2), slope_x(h3), wy), wz);
+        float rest = lerpf(lerpf(slope_rest(h0, y, z), slope_rest(h1, y - 1, z), wy),
+                           lerpf(slope_rest(h2, y, z - 1), slope_rest(h3, y - 1, z - 1), wy), wz);
+
+        l->slope[n] = (float)SCALE_3 * slope;
+        l->offset[n] = (float)SCALE_3 * rest;
+    }
+}
+
+/* Cells and places in them of pixels begin .. begin + count - 1. */
+LB_CLONES
+static void find_places(int32_t *restrict cells, float *restrict places, int32_t begin,
+                        int32_t count, double x0, double dx)
+{
+    for (int32_t n = 0; n < count; n++) {
+        double x = x0 + (begin + n) * dx;
+        int32_t cut = (int32_t)x, below = cut - (x < cut);
+
+        cells[n] = below;
+        places[n] = (float)(x - below);
+    }
+}
+
+/* l begins with column `first` of the lattice. */
+LB_CLONES
+static void run_groups(float *restrict out, int32_t groups, const int32_t *restrict cells,
+                       const float *restrict places, int32_t first, const lines *restrict l)
+{
+    for (int32_t k = 0; k < groups;
+         k++, out += ROW_GROUP, cells += ROW_GROUP, places += ROW_GROUP) {
+        const int32_t cell = cells[0];
+        const float *slope = l->slope + (cell - first), *offset = l->offset + (cell - first);
+        const float s0 = slope[0], s1 = slope[1], s2 = slope[2];
+        const float o0 = offset[0], o1 = offset[1], o2 = offset[2];
+
+        for (int32_t n = 0; n < ROW_GROUP; n++) {
+            float t = places[n];
+            float low = (cells[n] == cell ? s0 : s1) * t + (cells[n] == cell ? o0 : o1);
+            float high = (cells[n] == cell ? s1 : s2) * (t - 1) + (cells[n] == cell ? o1 : o2);
+
+            out[n] = lerpf(low, high, fadef(t));
+        }
+    }
+}
+
+static void line_row(float *out, int32_t count, double x0, double dx, float y, float z,
+                     const uint32_t rows[4])
+{
+    for (int32_t n = 0; n < count; n += ROW_PIECE) {
+        int32_t left = count - n < ROW_PIECE ? count - n : ROW_PIECE, full = left / ROW_GROUP;
+        int32_t cells[ROW_PIECE], rest = left - full * ROW_GROUP;
+        float places[ROW_PIECE], last[ROW_GROUP];
+        lines l;
+
+        find_places(cells, places, n, (full + (rest > 0)) * ROW_GROUP, x0, dx);
+        /* Two more: where this cell ends, and what a group reads and does not need. */
+        make_lines(&l, (uint32_t)cells[0], cells[left - 1] - cells[0] + 3, y, z, rows);
+        run_groups(out + n, full, cells, places, cells[0], &l);
+        if (rest > 0) {
+            run_groups(last, 1, cells + full * ROW_GROUP, places + full * ROW_GROUP, cells[0], &l);
+            memcpy(out + n + full * ROW_GROUP, last, (size_t)rest * sizeof *last);
+        }
+    }
+}
+
 void lb_noise3_row(float *out, int32_t count, double x0, double dx, double y, double z,
                    uint32_t seed)
 {
@@ -198,5 +302,8 @@ void lb_noise3_row(float *out, int32_t count, double x0, double dx, double y, do
     }
     for (uint32_t c = 0; c < 4; c++)
         rows[c] = join(join(base, k + (c >> 1)), j + (c & 1));
-    noise_row(out, count, x0, dx, (float)ty, (float)tz, rows);
+    if (dx > 0 && dx <= MOST_STEP)
+        line_row(out, count, x0, dx, (float)ty, (float)tz, rows);
+    else
+        noise_row(out, count, x0, dx, (float)ty, (float)tz, rows);
 }

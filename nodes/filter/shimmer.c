@@ -130,6 +130,13 @@ static octave octave_of(const lb_call *call, int direction, int k)
 }
 
 LB_CLONES
+static void scale_row(float *restrict out, float by, int32_t count)
+{
+    for (int32_t x = 0; x < count; x++)
+        out[x] *= by;
+}
+
+LB_CLONES
 static void add_row(float *restrict out, const float *restrict in, float by, int32_t count)
 {
     for (int32_t x = 0; x < count; x++)
@@ -168,9 +175,12 @@ static lb_status field_rows(void *context, int32_t begin, int32_t end, int32_t w
             for (int k = 0; k < OCTAVES; k++) {
                 const octave *o = &f->octaves[d][k];
 
-                lb_noise3_row(scratch, width, o->x + box.x0 * o->step, o->step,
+                lb_noise3_row(k ? scratch : row, width, o->x + box.x0 * o->step, o->step,
                               o->y + y * o->step_y, o->z, o->seed);
-                add_row(row, scratch, o->amplitude, width);
+                if (k == 0)
+                    scale_row(row, o->amplitude, width);
+                else
+                    add_row(row, scratch, o->amplitude, width);
             }
             if (f->masked)
                 multiply_row(row, lb_plane_mask_over(f->mask, 1, box.x0, box.x1, y, scratch),
@@ -194,7 +204,7 @@ static lb_status field_new(const lb_task *task, lb_plane *out[2])
         for (int k = 0; k < OCTAVES; k++)
             f.octaves[d][k] = octave_of(&task->call, d, k);
         if (status == LB_OK)
-            status = lb_plane_new(task->box, &f.out[d]);
+            status = lb_plane_new_raw(task->box, &f.out[d]);
     }
     if (status == LB_OK)
         status = lb_pool_for(task->pool, lb_box_height(task->box), 16, field_rows, &f);
@@ -271,7 +281,7 @@ const lb_op lb_op_shimmer = {
     .doc = "Light, coverage, depth and every other channel are displaced together. The same "
            "frame, seed and parameters always give the same picture.",
     .group = "filter",
-    .version = 2,
+    .version = 3,
     .inputs = inputs,
     .params = params,
     .params_size = sizeof(shimmer_params),

@@ -236,15 +236,16 @@ Test(random, rows_agree_with_single_values)
         double x0, dx, y, z;
     } rows[] = {
         {0, 0.013, 0.5, 0.25},      {-7.3, 0.11, -3.7, 12.5}, {1e5, -0.37, 1e4, -1e3},
+        {-1.5, 0.066, 3.25, -8.5},  {7, 1 / 15.0, 0.5, 0.1},  {-0.1, 0.0668, 0.3, 0.3},
         {-2e9, 1e6, 0.1, 0.9},      {5e9, 0.25, 0.1, 0.9},    {2e9, 1e8, 0.1, 0.9},
         {1e300, 1e299, 0.1, 1e200}, {0.5, 0, 0.5, 0.5},
     };
-    float out[100];
+    float out[1100];
 
     for (size_t r = 0; r < sizeof rows / sizeof rows[0]; r++) {
         double worst = 0;
-        lb_noise3_row(out, 100, rows[r].x0, rows[r].dx, rows[r].y, rows[r].z, 9);
-        for (int i = 0; i < 100; i++)
+        lb_noise3_row(out, 1100, rows[r].x0, rows[r].dx, rows[r].y, rows[r].z, 9);
+        for (int i = 0; i < 1100; i++)
             worst = fmax(worst, fabs((double)out[i] - lb_noise3(rows[r].x0 + i * rows[r].dx,
                                                                 rows[r].y, rows[r].z, 9)));
         cr_expect(worst <= 1e-6, "row %zu: %g", r, worst);
@@ -255,14 +256,19 @@ Test(random, rows_agree_with_single_values)
 /* Where the sums are exact a row may be cut anywhere. */
 Test(random, a_row_may_be_cut)
 {
-    float whole[100], parts[100];
-    const double x0 = -3 - 0x1p-18, dx = 37 * 0x1p-11;
+    static const double steps[] = {37 * 0x1p-11, 60 * 0x1p-10, 0x1p-20, 0.25};
+    float whole[600], parts[600];
+    const double x0 = -3 - 0x1p-18;
 
-    lb_noise3_row(whole, 100, x0, dx, 0.3, 0.7, 2);
-    for (int cut = 1; cut < 100; cut++) {
-        lb_noise3_row(parts, cut, x0, dx, 0.3, 0.7, 2);
-        lb_noise3_row(parts + cut, 100 - cut, x0 + cut * dx, dx, 0.3, 0.7, 2);
-        cr_expect(memcmp(whole, parts, sizeof whole) == 0, "cut at %d", cut);
+    for (size_t s = 0; s < sizeof steps / sizeof steps[0]; s++) {
+        const double dx = steps[s];
+
+        lb_noise3_row(whole, 600, x0, dx, 0.3, 0.7, 2);
+        for (int cut = 1; cut < 600; cut++) {
+            lb_noise3_row(parts, cut, x0, dx, 0.3, 0.7, 2);
+            lb_noise3_row(parts + cut, 600 - cut, x0 + cut * dx, dx, 0.3, 0.7, 2);
+            cr_expect(memcmp(whole, parts, sizeof whole) == 0, "step %g, cut at %d", dx, cut);
+        }
     }
 }
 
