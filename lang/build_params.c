@@ -287,6 +287,49 @@ static void declare(lb_build *build, const lb_yaml_entry *entry)
     build->param_count++;
 }
 
+/* A constant as a setting is written. */
+static const char *value_text(lb_build *build, const lb_datum *value)
+{
+    lb_text text = {0};
+    char number[32];
+    const char *kept;
+
+    if (value->kind == LB_DATUM_TEXT)
+        return value->text;
+    if (value->kind == LB_DATUM_BOOL)
+        return value->numbers[0] != 0 ? "true" : "false";
+    for (int32_t i = 0; i < value->count; i++)
+        lb_text_printf(&text, "%s%s",
+                       i                  ? ", "
+                       : value->count > 1 ? "["
+                                          : "",
+                       lb_text_from_number(value->numbers[i], number));
+    if (value->count > 1)
+        lb_text_put(&text, "]");
+    kept = text.failed ? NULL : lb_arena_strdup(build->arena, text.bytes);
+    lb_text_clear(&text);
+    if (!kept)
+        lb_build_fail(build, LB_MEMORY, LB_NOWHERE, "no memory");
+    return kept;
+}
+
+/* What the graph tells of its params to those who may set them. */
+static void list_params(lb_build *build)
+{
+    lb_graph *graph = build->graph;
+
+    graph->params = lb_build_alloc(build, (size_t)build->param_count, sizeof *graph->params);
+    for (int32_t i = 0; i < build->param_count && !build->is_over; i++) {
+        const lb_named_value *param = &build->params[i];
+
+        if (param->formula)
+            graph->params[graph->param_count++] = (lb_graph_param){
+                .name = param->name,
+                .type = kind_text(param->formula),
+                .value = param->formula->timed ? NULL : value_text(build, &param->formula->value)};
+    }
+}
+
 void lb_build_params(lb_build *build, const lb_yaml_node *params)
 {
     int32_t count;
@@ -310,4 +353,5 @@ void lb_build_params(lb_build *build, const lb_yaml_node *params)
     declare_settings(build);
     for (int32_t i = 0; i < build->param_count && !build->is_over; i++)
         lb_build_param(build, i, LB_NOWHERE);
+    list_params(build);
 }

@@ -410,3 +410,20 @@ lb_status lb_diag_worst(const lb_diag *diag)
     pthread_mutex_unlock(&locked->lock);
     return worst;
 }
+
+bool lb_diag_message(const lb_diag *diag, int32_t index, lb_message *out)
+{
+    lb_diag *locked = (lb_diag *)diag;
+    bool found;
+
+    if (!diag)
+        return false;
+    pthread_mutex_lock(&locked->lock);
+    found = index >= 0 && index < diag->message_count;
+    if (found)
+        *out = (lb_message){.severity = diag->messages[index].severity,
+                            .loc = diag->messages[index].loc,
+                            .text = lb_strdup(diag->messages[index].text)};
+    pthread_mutex_unlock(&locked->lock);
+    return found;
+}

@@ -67,6 +67,15 @@ int32_t lb_diag_count(const lb_diag *diag, lb_severity severity);
  * are worse than answers about the graph, so that an exit status can be chosen. */
 lb_status lb_diag_worst(const lb_diag *diag);
 
+/* Message `index`, from 0 in the order they came; equal ones are one. `text` is the caller's
+ * (lb_free), NULL when there is no memory. False: there is no such message. */
+typedef struct lb_message {
+    lb_severity severity;
+    lb_loc loc;
+    char *text;
+} lb_message;
+LB_MUST_CHECK bool lb_diag_message(const lb_diag *diag, int32_t index, lb_message *out);
+
 /* Writes all messages that were not written before, sorted by file, line, column, as
  *   file:line:column: error: message
  *      41 |     threshold: -0.5

@@ -429,6 +429,12 @@ bool lb_pool_is_cancelled(const lb_pool *pool)
     return pool && atomic_load_explicit(&pool->cancelled, memory_order_relaxed) != 0;
 }
 
+void lb_pool_resume(lb_pool *pool)
+{
+    if (pool)
+        atomic_store_explicit(&pool->cancelled, 0, memory_order_relaxed);
+}
+
 void lb_refs_init(lb_refs *refs)
 {
     __atomic_store_n(&refs->count, 1, __ATOMIC_RELAXED);

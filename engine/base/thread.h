@@ -29,6 +29,8 @@ LB_MUST_CHECK lb_status lb_pool_for(lb_pool *pool, int32_t count, int32_t grain,
  * pieces were all done is not touched by it. Safe in a signal handler. */
 void lb_pool_cancel(lb_pool *pool);
 bool lb_pool_is_cancelled(const lb_pool *pool);
+/* Makes a cancelled pool usable again. No loop may be running. */
+void lb_pool_resume(lb_pool *pool);
 
 /* A reference count. */
 typedef struct lb_refs {

@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #include "engine/base/text.h"
+#include "nodes/nodes.h"
 
 #define MAX_FRAMES 10000000
 
@@ -79,6 +80,30 @@ const char *lb_setting_add(lb_setting *settings, int32_t *count, char *text)
     *equals = 0;
     settings[(*count)++] = (lb_setting){text, equals + 1};
     return NULL;
+}
+
+const char *lb_object_add(const char **paths, int32_t *count, const char *path)
+{
+    if (!path || !*path)
+        return "--operators takes a shared object";
+    if (*count == LB_MAX_OBJECTS)
+        return "too many --operators";
+    paths[(*count)++] = path;
+    return NULL;
+}
+
+lb_status lb_operators_open(lb_diag *diag, const char *const *paths, int32_t count,
+                            lb_operators **out)
+{
+    lb_status status = lb_operators_new(lb_nodes_registry, out);
+
+    if (status != LB_OK)
+        return lb_fail(diag, status, LB_NOWHERE, "no memory");
+    for (int32_t i = 0; i < count && status == LB_OK; i++)
+        status = lb_operators_load(*out, diag, LB_NOWHERE, paths[i]);
+    if (status != LB_OK)
+        lb_operators_free(out);
+    return status;
 }
 
 static bool parse_int(const char **text, int32_t *out)

@@ -2,6 +2,7 @@
 #ifndef LB_CLI_CLI_H
 #define LB_CLI_CLI_H
 
+#include "engine/graph/operators.h"
 #include "engine/graph/run.h"
 #include "lang/lang.h"
 
@@ -35,6 +36,13 @@ bool lb_option(int argc, char **argv, int *at, const char *name, const char **va
 /* "NAME=VALUE" onto the end of a list with room for LB_MAX_SETTINGS; the text is cut in two where
  * it lies. NULL, or what is wrong with it. */
 const char *lb_setting_add(lb_setting *settings, int32_t *count, char *text);
+
+/* The built-in operators and those of the shared objects that --operators named. */
+#define LB_MAX_OBJECTS 64
+LB_MUST_CHECK lb_status lb_operators_open(lb_diag *diag, const char *const *paths, int32_t count,
+                                          lb_operators **out);
+/* One more such path; NULL, or what is wrong. */
+const char *lb_object_add(const char **paths, int32_t *count, const char *path);
 
 /* "1-270,300" into frames, in the order given; the caller's (lb_free). False: not a range. */
 bool lb_frames_parse(const char *text, int32_t **out, int32_t *count);

@@ -4,7 +4,6 @@
 
 #include "engine/base/text.h"
 #include "engine/cli/cli.h"
-#include "nodes/nodes.h"
 
 /* A parameter's initial value as the graph would write it; "" when there is none to show. */
 static void put_initial(lb_text *out, const lb_param *param)
@@ -124,14 +123,14 @@ static void mark_op(const lb_op *op)
     mark_params(op->params, "");
 }
 
-static void mark_all(void)
+static void mark_all(const lb_op *const *list)
 {
     puts("# Operators\n\nWritten by `lampblack ops --markdown` from the tables that check the "
          "graphs; "
          "a test compares the\ntwo. Any parameter takes a literal, `{param: …}`, `{expr: …}` or "
          "`{keys: …}` unless it says otherwise.");
-    for (size_t i = 0; lb_nodes_registry[i]; i++)
-        mark_op(lb_nodes_registry[i]);
+    for (size_t i = 0; list[i]; i++)
+        mark_op(list[i]);
 }
 
 static void print_op(const lb_op *op)
@@ -151,40 +150,76 @@ static void print_op(const lb_op *op)
     print_params(op->params, 2);
 }
 
-static int run_ops(int argc, char **argv)
+/* All of them in a line each, or the one called `name`. */
+static int show(const lb_op *const *list, const char *name)
 {
     const char *names[1024];
     const char *nearest;
     size_t count = 0;
 
-    if (argc > 2)
-        return lb_usage(&lb_command_ops, "one name at most");
-    if (argc == 2 && !strcmp(argv[1], "--markdown")) {
-        mark_all();
-        return LB_EXIT_GOOD;
-    }
-    for (; lb_nodes_registry[count] && count < 1024; count++) {
-        const lb_op *op = lb_nodes_registry[count];
+    for (; list[count] && count < 1024; count++) {
+        const lb_op *op = list[count];
 
         names[count] = op->name;
-        if (argc == 1)
+        if (!name)
             printf("%-14s %s\n", op->name, op->summary);
-        else if (!strcmp(argv[1], op->name)) {
+        else if (!strcmp(name, op->name)) {
             print_op(op);
             return LB_EXIT_GOOD;
         }
     }
-    if (argc == 1)
+    if (!name)
         return LB_EXIT_GOOD;
-    nearest = lb_text_nearest(argv[1], names, count);
-    fprintf(stderr, "lampblack ops: there is no operator '%s'%s%s%s\n", argv[1],
+    nearest = lb_text_nearest(name, names, count);
+    fprintf(stderr, "lampblack ops: there is no operator '%s'%s%s%s\n", name,
             nearest ? "; did you mean '" : "", nearest ? nearest : "", nearest ? "'?" : "");
     return LB_EXIT_NO;
 }
 
+static int run_ops(int argc, char **argv)
+{
+    const char *objects[LB_MAX_OBJECTS];
+    const char *name = NULL, *value, *wrong;
+    int32_t object_count = 0;
+    lb_operators *operators = NULL;
+    bool is_page = false;
+    lb_diag *diag;
+    int result = LB_EXIT_TROUBLE;
+
+    for (int i = 1; i < argc; i++) {
+        if (lb_option(argc, argv, &i, "--operators", &value)) {
+            if ((wrong = lb_object_add(objects, &object_count, value)))
+                return lb_usage(&lb_command_ops, "%s", wrong);
+        } else if (!strcmp(argv[i], "--markdown")) {
+            is_page = true;
+        } else if (argv[i][0] == '-') {
+            return lb_usage(&lb_command_ops, "there is no option '%s'", argv[i]);
+        } else if (name) {
+            return lb_usage(&lb_command_ops, "one name at most");
+        } else {
+            name = argv[i];
+        }
+    }
+    if (name && is_page)
+        return lb_usage(&lb_command_ops, "--markdown writes all of them");
+    if (!(diag = lb_diag_new()))
+        return LB_EXIT_TROUBLE;
+    if (lb_operators_open(diag, objects, object_count, &operators) == LB_OK) {
+        result = LB_EXIT_GOOD;
+        if (is_page)
+            mark_all(lb_operators_list(operators));
+        else
+            result = show(lb_operators_list(operators), name);
+    }
+    lb_print_messages(diag);
+    lb_operators_free(&operators);
+    lb_diag_free(&diag);
+    return result;
+}
+
 const lb_command lb_command_ops = {
     .name = "ops",
-    .usage = "ops [NAME | --markdown]",
+    .usage = "ops [NAME | --markdown] [--operators FILE.so]...",
     .summary = "the operators and their parameters",
     .run = run_ops,
 };

@@ -9,7 +9,6 @@
 #include "engine/base/text.h"
 #include "engine/cli/cli.h"
 #include "engine/cli/writer.h"
-#include "nodes/nodes.h"
 
 #define DEFAULT_CACHE ((size_t)1 << 30)
 
@@ -17,6 +16,8 @@ typedef struct arguments {
     const char *graph, *frames, *outputs, *cache;
     lb_setting settings[LB_MAX_SETTINGS];
     int32_t setting_count;
+    const char *objects[LB_MAX_OBJECTS];
+    int32_t object_count;
     double scale;
     int32_t width, height;
     int32_t threads;
@@ -51,6 +52,8 @@ static const char *parse_value(arguments *args, const char *name, char *value)
 
     if (!strcmp(name, "--set"))
         return lb_setting_add(args->settings, &args->setting_count, value);
+    if (!strcmp(name, "--operators"))
+        return lb_object_add(args->objects, &args->object_count, value);
     if (!strcmp(name, "--frames"))
         args->frames = value;
     else if (!strcmp(name, "--outputs"))
@@ -88,9 +91,9 @@ static const char *parse_value(arguments *args, const char *name, char *value)
 
 static int parse_arguments(int argc, char **argv, arguments *args)
 {
-    static const char *const options[] = {"--frames", "--outputs", "--set",    "--scale",
-                                          "--size",   "--threads", "--memory", "--shard",
-                                          "--cache",  "--progress"};
+    static const char *const options[] = {"--frames", "--outputs",  "--set",      "--scale",
+                                          "--size",   "--threads",  "--memory",   "--shard",
+                                          "--cache",  "--progress", "--operators"};
     const size_t count = sizeof options / sizeof options[0];
 
     *args = (arguments){.scale = 1, .shard = 1, .shards = 1};
@@ -146,6 +149,7 @@ typedef struct job {
     const arguments *args;
     lb_diag *diag;
     lb_pool *pool;
+    lb_operators *operators;
     lb_graph *graph;
     lb_run *run;
     const lb_output **outputs; /* chosen */
@@ -286,8 +290,8 @@ static lb_status prepare(job *s)
                               .diag = s->diag};
     lb_status status;
 
-    if ((status = lb_lang_load(s->diag, args->graph, lb_nodes_registry, args->settings,
-                               args->setting_count, &s->graph)) != LB_OK ||
+    if ((status = lb_lang_load(s->diag, args->graph, lb_operators_list(s->operators),
+                               args->settings, args->setting_count, &s->graph)) != LB_OK ||
         (status = choose_outputs(s)) != LB_OK || (status = choose_frames(s)) != LB_OK ||
         (status = prepare_outputs(s)) != LB_OK)
         return status;
@@ -375,6 +379,7 @@ static void end_job(job *s)
     lb_run_free(&s->run);
     lb_pool_free(&s->pool);
     lb_graph_free(&s->graph);
+    lb_operators_free(&s->operators);
     lb_free(s->outputs);
     lb_free(s->frames);
     lb_diag_free(&s->diag);
@@ -396,6 +401,11 @@ static int run_render(int argc, char **argv)
         return LB_EXIT_TROUBLE;
     }
     lb_memory_set_budget(args.memory);
+    if (lb_operators_open(s.diag, args.objects, args.object_count, &s.operators) != LB_OK) {
+        lb_print_messages(s.diag);
+        end_job(&s);
+        return LB_EXIT_TROUBLE;
+    }
     if ((status = prepare(&s)) == LB_OK) {
         watch_signals(s.pool);
         lb_print_messages(s.diag);
@@ -425,7 +435,8 @@ const lb_command lb_command_render = {
     .usage = "render GRAPH [--frames 1-270,300] [--outputs NAME,...] [--set NAME=VALUE]...\n"
              "                 [--scale 1/2] [--size WxH] [--threads N] [--memory 4G] "
              "[--shard K/N]\n"
-             "                 [--cache DIR] [--progress auto|bar|lines|json|none]",
+             "                 [--cache DIR] [--progress auto|bar|lines|json|none]\n"
+             "                 [--operators FILE.so]...",
     .summary = "make the outputs' frames",
     .run = run_render,
 };

@@ -63,6 +63,13 @@ typedef struct lb_output {
     lb_write_options write;
 } lb_output;
 
+/* A named value that the graph declares and that may be set from outside. */
+typedef struct lb_graph_param {
+    const char *name;
+    const char *type;  /* "a number", "a colour", ... */
+    const char *value; /* as a setting is written; NULL: it differs from frame to frame */
+} lb_graph_param;
+
 /* Everything lives in `arena`; made by lang, read by all. */
 typedef struct lb_graph {
     lb_arena *arena;
@@ -73,6 +80,8 @@ typedef struct lb_graph {
     lb_node *nodes;
     int32_t output_count;
     lb_output *outputs;
+    int32_t param_count;
+    lb_graph_param *params;
 } lb_graph;
 
 LB_MUST_CHECK lb_status lb_graph_new(lb_graph **out);

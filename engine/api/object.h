@@ -1,0 +1,75 @@
+/* engine/api/object.h: what lampblack.h calls a graph, from inside. */
+#ifndef LB_API_OBJECT_H
+#define LB_API_OBJECT_H
+
+#include <pthread.h>
+
+#include "engine/api/lampblack.h"
+#include "engine/base/text.h"
+#include "engine/graph/operators.h"
+#include "engine/graph/run.h"
+#include "lang/lang.h"
+
+/* A run is for one scale; those of the scales last asked for are kept, with what they know. */
+#define LB_API_RUNS 2
+
+typedef struct lb_api_run {
+    lb_run *run; /* NULL: free */
+    double scale;
+    uint64_t used; /* the turn that used it last */
+} lb_api_run;
+
+typedef struct lb_watch lb_watch;
+
+struct lampblack_graph {
+    lb_diag *diag;
+    lb_pool *pool;
+    lb_operators *operators;
+    size_t cache_bytes;
+    char *cache_folder;
+    lb_setting *settings; /* copies */
+    size_t setting_count, setting_capacity;
+    bool was_loaded;
+    lb_graph *graph; /* NULL: not loaded, or faulty; nobody changes it afterwards */
+    lb_watch *watch;
+
+    /* A run computes one frame at a time, so requests take turns. */
+    pthread_mutex_t turn_lock; /* of the next three */
+    pthread_cond_t turn_over;
+    bool is_taken;
+    uint64_t turns;
+    lb_api_run runs[LB_API_RUNS]; /* of whose turn it is */
+
+    pthread_mutex_t word_lock; /* of what was said, as it was handed out */
+    char **texts;
+    lampblack_message *messages;
+    size_t message_count, message_capacity;
+    lb_text report;
+};
+
+/* Fills a struct of ours from the caller's, which may be shorter or longer; false: it says a size
+ * that cannot be, or wants what this library does not know. Sizes come first in both. */
+bool lb_api_take(void *own, size_t own_size, const void *given);
+/* The other way; beyond what we know the caller's is zeroed. */
+bool lb_api_give(void *given, const void *own, size_t own_size);
+
+lampblack_status lb_api_status(lb_status status);
+
+/* --- watch.c --- */
+
+/* Puts itself between the graph's nodes and their operators, to be told what is computed. */
+LB_MUST_CHECK lb_status lb_watch_new(lb_graph *graph, lb_watch **out);
+void lb_watch_free(lb_watch **watch);
+
+/* Does the work of a request that begins at node `target`, calling the request's callbacks from
+ * this thread meanwhile. With a cancel the pool is usable again afterwards. */
+typedef lb_status (*lb_errand)(void *context);
+LB_MUST_CHECK lb_status lb_watch_run(lb_watch *watch, const lampblack_graph *graph,
+                                     const lampblack_request *request, int32_t target,
+                                     lb_errand errand, void *context);
+
+/* Sleeps on `changed` for a hundredth of a second at most; its clock must be the monotonic one. */
+void lb_watch_sleep(pthread_cond_t *changed, pthread_mutex_t *lock);
+bool lb_watch_condition(pthread_cond_t *out);
+
+#endif

@@ -1,0 +1,87 @@
+/* engine/graph/object.h: for operators that live in a shared object. One file of the object says
+ *
+ *     LB_OPERATORS(&lb_op_reed, &lb_op_lattice)
+ *
+ * and everything that host.h lists can be called as if it were linked. docs/library.md has it
+ * whole. */
+#ifndef LB_GRAPH_OBJECT_H
+#define LB_GRAPH_OBJECT_H
+
+#include <stdarg.h>
+#include <stdio.h>
+
+#include "engine/graph/host.h"
+
+/* Raised when something that objects see changes and no size below tells. */
+#define LB_OBJECT_ABI 1
+
+/* Filled in by whoever loads the object. */
+typedef struct lb_object_link {
+    const lb_host *host;
+    lb_key key; /* of the object's file */
+} lb_object_link;
+
+/* What an object is and was built with. `abi` stays first for ever; nothing behind it is looked at
+ * when that is another's, and no function of the object is called before all of it fits. */
+typedef struct lb_object {
+    uint32_t abi;
+    uint32_t op_size;                                      /* sizeof(lb_op) */
+    uint32_t call_size, task_size, param_size, input_size; /* likewise */
+    uint32_t host_size;                                    /* the functions it may call */
+    uint32_t count;
+    const lb_op *const *ops; /* `count` */
+    lb_object_link *link;
+} lb_object;
+
+/* The one symbol that is looked for. */
+#define LB_OBJECT_SYMBOL lb_operator_object
+#define LB_OBJECT_SYMBOL_NAME "lb_operator_object"
+extern const lb_object LB_OBJECT_SYMBOL;
+
+#define LB_OBJECT_SIZES                                                                            \
+    .abi = LB_OBJECT_ABI, .op_size = sizeof(lb_op), .call_size = sizeof(lb_call),                  \
+    .task_size = sizeof(lb_task), .param_size = sizeof(lb_param), .input_size = sizeof(lb_input),  \
+    .host_size = sizeof(lb_host)
+
+/* The object's own functions of these names: hidden, so that two objects, or an object and a
+ * program, do not meet. */
+#define LB_OBJECT_HIDDEN __attribute__((visibility("hidden")))
+#define LB_OBJECT_V(name, parameters, arguments)                                                   \
+    LB_OBJECT_HIDDEN void name parameters                                                          \
+    {                                                                                              \
+        lb_object_linked.host->name arguments;                                                     \
+    }
+#define LB_OBJECT_F(type, name, parameters, arguments)                                             \
+    LB_OBJECT_HIDDEN type name parameters                                                          \
+    {                                                                                              \
+        return lb_object_linked.host->name arguments;                                              \
+    }
+#define LB_OBJECT_SAY(severity, status)                                                            \
+    char text[2048];                                                                               \
+    va_list args;                                                                                  \
+    va_start(args, format);                                                                        \
+    vsnprintf(text, sizeof text, format, args);                                                    \
+    va_end(args);                                                                                  \
+    lb_object_linked.host->say(diag, severity, status, loc, text);
+
+#define LB_OPERATORS(...)                                                                          \
+    static lb_object_link lb_object_linked;                                                        \
+    static const lb_op *const lb_object_ops[] = {__VA_ARGS__};                                     \
+    LB_HOST_FUNCTIONS(LB_OBJECT_V, LB_OBJECT_F)                                                    \
+    LB_OBJECT_HIDDEN lb_status lb_fail(lb_diag *diag, lb_status status, lb_loc loc,                \
+                                       const char *format, ...)                                    \
+    {                                                                                              \
+        LB_OBJECT_SAY(LB_ERROR, status)                                                            \
+        return status;                                                                             \
+    }                                                                                              \
+    LB_OBJECT_HIDDEN void lb_warn(lb_diag *diag, lb_loc loc, const char *format,                   \
+                                  ...){LB_OBJECT_SAY(LB_WARNING, LB_OK)} LB_OBJECT_HIDDEN void     \
+    lb_note(lb_diag *diag, lb_loc loc, const char *format, ...)                                    \
+    {                                                                                              \
+        LB_OBJECT_SAY(LB_NOTE, LB_OK)                                                              \
+    }                                                                                              \
+    __attribute__((visibility("default"))) const lb_object LB_OBJECT_SYMBOL = {                    \
+        LB_OBJECT_SIZES, .count = sizeof lb_object_ops / sizeof *lb_object_ops,                    \
+        .ops = lb_object_ops, .link = &lb_object_linked};
+
+#endif
