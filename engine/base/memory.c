@@ -2,6 +2,7 @@
  * arenas in arena.c. */
 #include "engine/base/memory.h"
 
+#include <pthread.h>
 #include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
@@ -13,6 +14,18 @@
 
 /* The account (see memory.h for why it is the process's). */
 static atomic_size_t used_bytes, peak_bytes, budget_bytes;
+
+/* Who can be asked to give memory back. */
+#define RECLAIM_MOST 64
+static struct {
+    lb_reclaim_fn fn;
+    void *context;
+} reclaimers[RECLAIM_MOST];
+static pthread_rwlock_t reclaim_lock = PTHREAD_RWLOCK_INITIALIZER; /* read: while they are asked */
+static _Thread_local bool is_reclaiming;
+
+static atomic_size_t refused_bytes;
+static _Thread_local lb_meter *meter_in_use;
 
 /* Allocations until the one that fails, counted down on the thread that asked for it. */
 static _Thread_local int64_t fail_countdown;
@@ -59,7 +72,80 @@ int64_t lb_memory_fail_left(void)
     return fail_countdown;
 }
 
-bool lb_account_take(size_t bytes)
+bool lb_memory_add_reclaim(lb_reclaim_fn fn, void *context)
+{
+    bool added = false;
+
+    pthread_rwlock_wrlock(&reclaim_lock);
+    for (int i = 0; i < RECLAIM_MOST && !added; i++)
+        if (!reclaimers[i].fn) {
+            reclaimers[i].fn = fn;
+            reclaimers[i].context = context;
+            added = true;
+        }
+    pthread_rwlock_unlock(&reclaim_lock);
+    return added;
+}
+
+void lb_memory_drop_reclaim(void *context)
+{
+    pthread_rwlock_wrlock(&reclaim_lock);
+    for (int i = 0; i < RECLAIM_MOST; i++)
+        if (reclaimers[i].context == context)
+            reclaimers[i].fn = NULL;
+    pthread_rwlock_unlock(&reclaim_lock);
+}
+
+static size_t reclaim(size_t bytes)
+{
+    size_t gave = 0;
+
+    if (is_reclaiming)
+        return 0;
+    is_reclaiming = true;
+    pthread_rwlock_rdlock(&reclaim_lock);
+    for (int i = 0; i < RECLAIM_MOST && gave < bytes; i++)
+        if (reclaimers[i].fn)
+            gave += reclaimers[i].fn(reclaimers[i].context, bytes - gave);
+    pthread_rwlock_unlock(&reclaim_lock);
+    is_reclaiming = false;
+    return gave;
+}
+
+lb_meter *lb_meter_use(lb_meter *meter)
+{
+    lb_meter *before = meter_in_use;
+
+    meter_in_use = meter;
+    return before;
+}
+
+lb_meter *lb_meter_in_use(void)
+{
+    return meter_in_use;
+}
+
+static void meter_add(int64_t bytes)
+{
+    lb_meter *meter = meter_in_use;
+    int64_t now, most;
+
+    if (!meter)
+        return;
+    now = atomic_fetch_add_explicit(&meter->now, bytes, memory_order_relaxed) + bytes;
+    most = atomic_load_explicit(&meter->most, memory_order_relaxed);
+    while (now > most && !atomic_compare_exchange_weak_explicit(
+                             &meter->most, &most, now, memory_order_relaxed, memory_order_relaxed))
+        ;
+}
+
+size_t lb_memory_refused(void)
+{
+    return atomic_load(&refused_bytes);
+}
+
+/* Enters `bytes` if there is room for them; *missing is how many there is no room for. */
+static bool take(size_t bytes, size_t *missing)
 {
     size_t budget = atomic_load_explicit(&budget_bytes, memory_order_relaxed);
     size_t used = atomic_load_explicit(&used_bytes, memory_order_relaxed);
@@ -68,8 +154,13 @@ bool lb_account_take(size_t bytes)
     /* Entered only when there is room: a request that is refused must not look, for a moment, like
      * a full budget to other threads. */
     do {
-        if (!lb_size_add(used, bytes, &now) || now > USED_MOST || (budget && now > budget))
+        *missing = 0;
+        if (!lb_size_add(used, bytes, &now) || now > USED_MOST)
             return false;
+        if (budget && now > budget) {
+            *missing = now - budget;
+            return false;
+        }
     } while (!atomic_compare_exchange_weak_explicit(&used_bytes, &used, now, memory_order_relaxed,
                                                     memory_order_relaxed));
     if (budget && lb_blocks_pooled() > budget - now)
@@ -81,8 +172,23 @@ bool lb_account_take(size_t bytes)
     return true;
 }
 
+bool lb_account_take(size_t bytes)
+{
+    size_t missing;
+    bool taken = take(bytes, &missing);
+
+    while (!taken && missing > 0 && reclaim(missing) > 0)
+        taken = take(bytes, &missing);
+    if (taken)
+        meter_add((int64_t)bytes);
+    else
+        atomic_store(&refused_bytes, bytes);
+    return taken;
+}
+
 void lb_account_give(size_t bytes)
 {
+    meter_add(-(int64_t)bytes);
     atomic_fetch_sub_explicit(&used_bytes, bytes, memory_order_relaxed);
 }
 

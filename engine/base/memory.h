@@ -32,7 +32,28 @@ size_t lb_memory_budget(void);
 size_t lb_memory_used(void); /* handed out now, pooled blocks not counted */
 size_t lb_memory_peak(void); /* highest lb_memory_used since lb_memory_reset_peak */
 void lb_memory_reset_peak(void);
+/* Bytes that the system could hand out without swapping, as far as it says so: the least of what
+ * is available and of what the control groups leave. 4 GiB where it does not say. */
+size_t lb_memory_of_system(void);
 void lb_memory_trim(void); /* gives pooled blocks back to the system */
+
+/* What a piece of work takes for itself: bytes allocated less bytes freed while the meter is in use
+ * on a thread, and the most of it. A loop of a pool counts for its caller's meter on every thread.
+ * Zero-initialise. */
+typedef struct lb_meter {
+    _Atomic int64_t now, most;
+} lb_meter;
+lb_meter *lb_meter_use(lb_meter *meter); /* on this thread, NULL: none; answers the one before */
+lb_meter *lb_meter_in_use(void);
+
+/* Asked to give back at least `bytes` of what it keeps before an allocation is refused; answers
+ * what it gave. Called from any thread at any allocation: it must not allocate. */
+typedef size_t (*lb_reclaim_fn)(void *context, size_t bytes);
+/* Several may be there at once; false: too many. `drop` returns when it is not being asked. */
+bool lb_memory_add_reclaim(lb_reclaim_fn fn, void *context);
+void lb_memory_drop_reclaim(void *context);
+/* The size of the last allocation that was refused on any thread; 0: none was. */
+size_t lb_memory_refused(void);
 
 /* For tests: the n-th allocation from now on this thread fails (0: none does). The count left,
  * so that a loop can tell when nothing failed any more. */

@@ -398,6 +398,20 @@ int32_t lb_diag_count(const lb_diag *diag, lb_severity severity)
     return count;
 }
 
+bool lb_diag_unprinted(const lb_diag *diag)
+{
+    lb_diag *locked = (lb_diag *)diag;
+    bool any = false;
+
+    if (!diag)
+        return false;
+    pthread_mutex_lock(&locked->lock);
+    for (int32_t i = diag->message_count; i-- > 0 && !any;)
+        any = !diag->messages[i].is_printed;
+    pthread_mutex_unlock(&locked->lock);
+    return any;
+}
+
 lb_status lb_diag_worst(const lb_diag *diag)
 {
     lb_diag *locked = (lb_diag *)diag;
@@ -409,6 +423,41 @@ lb_status lb_diag_worst(const lb_diag *diag)
     worst = diag->worst;
     pthread_mutex_unlock(&locked->lock);
     return worst;
+}
+
+static void take_message(lb_diag *diag, const message *m)
+{
+    if (m->severity == LB_ERROR)
+        lb_fail(diag, LB_OK, m->loc, "%s", m->text);
+    else if (m->severity == LB_WARNING)
+        lb_warn(diag, m->loc, "%s", m->text);
+    else
+        lb_note(diag, m->loc, "%s", m->text);
+}
+
+void lb_diag_take(lb_diag *diag, lb_diag **from, bool keep)
+{
+    lb_diag *old = *from;
+    source **end;
+
+    if (!old)
+        return;
+    for (int32_t i = 0; keep && i < old->message_count; i++) {
+        if (old->messages[i].parent >= 0)
+            continue;
+        take_message(diag, &old->messages[i]);
+        for (int32_t n = old->messages[i].next_note; n >= 0; n = old->messages[n].next_note)
+            take_message(diag, &old->messages[n]);
+    }
+    pthread_mutex_lock(&diag->lock);
+    if (keep && badness(old->worst) > badness(diag->worst))
+        diag->worst = old->worst;
+    for (end = &diag->sources; *end; end = &(*end)->next)
+        ;
+    *end = old->sources;
+    old->sources = NULL;
+    pthread_mutex_unlock(&diag->lock);
+    lb_diag_free(from);
 }
 
 bool lb_diag_message(const lb_diag *diag, int32_t index, lb_message *out)

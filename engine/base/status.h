@@ -62,10 +62,15 @@ void lb_warn(lb_diag *diag, lb_loc loc, const char *format, ...) LB_PRINTF(3, 4)
 void lb_note(lb_diag *diag, lb_loc loc, const char *format, ...) LB_PRINTF(3, 4);
 
 int32_t lb_diag_count(const lb_diag *diag, lb_severity severity);
+/* True if there is a message that lb_diag_print has not written yet. */
+bool lb_diag_unprinted(const lb_diag *diag);
 
 /* The worst status that lb_fail was given: LB_OK when there was none. I/O, memory and cancelling
  * are worse than answers about the graph, so that an exit status can be chosen. */
 lb_status lb_diag_worst(const lb_diag *diag);
+
+/* Ends `*from`: its names live on in `diag`, and so do its messages, in their order, if `keep`. */
+void lb_diag_take(lb_diag *diag, lb_diag **from, bool keep);
 
 /* Message `index`, from 0 in the order they came; equal ones are one. `text` is the caller's
  * (lb_free), NULL when there is no memory. False: there is no such message. */

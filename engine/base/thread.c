@@ -11,7 +11,11 @@
  * joins, and a thread that is not the pool's takes, in a job that it helps with, the number that
  * the caller of that job leaves free by being 0. There is only one such thread for a job: the
  * caller of the outermost loop. So within one job no two threads have the same number; across jobs
- * they may. */
+ * they may.
+ *
+ * Pieces that wait for each other (lb_pool_for_waiting) take no part in that help while they wait:
+ * a waiting thread does pieces of loops that only compute, which come to an end whatever others
+ * do. */
 #include "engine/base/thread.h"
 
 #include <errno.h>
@@ -33,6 +37,7 @@ typedef struct job {
     lb_pool *pool;
     int32_t caller; /* the number its caller has in other jobs; 0: not a thread of the pool */
     bool is_waited; /* its caller sleeps until `left`; under the lock */
+    bool may_wait;  /* its pieces may call lb_pool_wait */
     lb_range_fn fn;
     void *context;
     int32_t count, grain, pieces;
@@ -40,6 +45,7 @@ typedef struct job {
     atomic_int_least32_t failed;  /* the lowest piece that failed so far; `pieces`: none */
     atomic_int_least32_t skipped; /* pieces left out because of a cancel */
     atomic_int_least32_t inside;  /* pool threads that joined and have not left; under the lock */
+    lb_meter *meter;              /* the caller's: pieces count for it */
     lb_status status;             /* of piece `failed`; under the lock */
     pthread_cond_t left; /* `inside` became 0, or there is a loop further in to help with */
 } job;
@@ -47,8 +53,10 @@ typedef struct job {
 struct lb_pool {
     pthread_mutex_t lock;
     pthread_cond_t work;         /* a job was entered, or the end has come */
+    pthread_cond_t progress;     /* for lb_pool_wait: something was notified, or a job entered */
+    int32_t waiting;             /* threads that sleep on `progress`; under the lock */
     job *newest;                 /* under the lock */
-    atomic_uint entered;         /* jobs entered so far: what idle threads watch */
+    atomic_uint entered;         /* jobs entered and things notified: what idle threads watch */
     atomic_int cancelled;        /* the only thing that a signal handler touches */
     bool is_ending;              /* under the lock */
     bool may_spin;               /* there are as many processors as threads */
@@ -130,6 +138,7 @@ static void work_on(lb_pool *pool, job *j, int32_t worker)
         int64_t taken = atomic_fetch_add_explicit(&j->next, 1, memory_order_relaxed);
         job *around = self.inside;
         int32_t piece, begin, end;
+        lb_meter *meter;
         lb_status status;
 
         if (taken >= j->pieces || taken > atomic_load_explicit(&j->failed, memory_order_relaxed))
@@ -143,7 +152,9 @@ static void work_on(lb_pool *pool, job *j, int32_t worker)
         begin = piece * j->grain;
         end = j->count - begin > j->grain ? begin + j->grain : j->count;
         self.inside = j;
+        meter = lb_meter_use(j->meter);
         status = j->fn(j->context, begin, end, worker);
+        lb_meter_use(meter);
         self.inside = around;
         if (status)
             note_failure(pool, j, piece, status);
@@ -158,11 +169,11 @@ static bool is_within(const job *j, const job *outer)
 }
 
 /* The newest job that has pieces left, entered as one more inside; only those within `outer`, if
- * that is not NULL. NULL: none. Under the lock. */
-static job *join(lb_pool *pool, const job *outer)
+ * that is not NULL, and none whose pieces may wait, if `brief`. NULL: none. Under the lock. */
+static job *join(lb_pool *pool, const job *outer, bool brief)
 {
     for (job *j = pool->newest; j && j != outer; j = j->older) {
-        if (has_pieces(j) && (!outer || is_within(j, outer))) {
+        if (has_pieces(j) && !(brief && j->may_wait) && (!outer || is_within(j, outer))) {
             atomic_fetch_add_explicit(&j->inside, 1, memory_order_relaxed);
             return j;
         }
@@ -201,7 +212,7 @@ static void *run_thread(void *argument)
     self.number = member->worker;
     pthread_mutex_lock(&pool->lock);
     while (!pool->is_ending) {
-        job *j = join(pool, NULL);
+        job *j = join(pool, NULL, false);
         if (j) {
             pthread_mutex_unlock(&pool->lock);
             work_on(pool, j, member->worker);
@@ -249,6 +260,8 @@ static void enter(lb_pool *pool, job *j)
             wanted--;
         }
     }
+    if (pool->waiting > 0 && wanted > 0)
+        pthread_cond_broadcast(&pool->progress);
     pthread_mutex_unlock(&pool->lock);
 }
 
@@ -273,7 +286,7 @@ static void finish(lb_pool *pool, job *j)
 
     pthread_mutex_lock(&pool->lock);
     while (atomic_load(&j->inside) > 0) {
-        job *inner = join(pool, j);
+        job *inner = join(pool, j, false);
         if (inner) {
             pthread_mutex_unlock(&pool->lock);
             work_on(pool, inner, j->caller ? j->caller : inner->caller);
@@ -299,6 +312,61 @@ static void finish(lb_pool *pool, job *j)
     pthread_mutex_unlock(&pool->lock);
 }
 
+/* The outermost loop that this thread is in. */
+static const job *find_root(const lb_pool *pool)
+{
+    const job *root = self.inside && self.inside->pool == pool ? self.inside : NULL;
+
+    while (root && root->outer)
+        root = root->outer;
+    return root;
+}
+
+/* A thread of the pool may help with every loop whose pieces only compute; one that is not, with
+ * those of its own outermost loop, where it is the only such thread (worker numbers: see above). */
+void lb_pool_wait(lb_pool *pool, bool (*is_done)(const void *context), const void *context)
+{
+    bool is_member = self.pool == pool, has_spun = false;
+    const job *root = find_root(pool);
+
+    if (!pool || pool->started == 0 || is_done(context))
+        return;
+    pthread_mutex_lock(&pool->lock);
+    while (!is_done(context)) {
+        job *inner = is_member || root ? join(pool, is_member ? NULL : root, true) : NULL;
+        if (inner) {
+            pthread_mutex_unlock(&pool->lock);
+            work_on(pool, inner, is_member ? self.number : inner->caller);
+            pthread_mutex_lock(&pool->lock);
+            leave(inner);
+            has_spun = false;
+        } else if (pool->may_spin && !has_spun) {
+            unsigned seen = atomic_load(&pool->entered);
+            pthread_mutex_unlock(&pool->lock);
+            spin_for_work(pool, seen);
+            pthread_mutex_lock(&pool->lock);
+            has_spun = true;
+        } else {
+            pool->waiting++;
+            pthread_cond_wait(&pool->progress, &pool->lock);
+            pool->waiting--;
+            has_spun = false;
+        }
+    }
+    pthread_mutex_unlock(&pool->lock);
+}
+
+void lb_pool_notify(lb_pool *pool)
+{
+    if (!pool || pool->started == 0)
+        return;
+    pthread_mutex_lock(&pool->lock);
+    atomic_fetch_add_explicit(&pool->entered, 1, memory_order_relaxed);
+    if (pool->waiting > 0)
+        pthread_cond_broadcast(&pool->progress);
+    pthread_mutex_unlock(&pool->lock);
+}
+
 /* The whole loop on this thread. */
 static lb_status run_alone(const lb_pool *pool, int32_t count, int32_t grain, lb_range_fn fn,
                            void *context)
@@ -316,9 +384,14 @@ static lb_status run_alone(const lb_pool *pool, int32_t count, int32_t grain, lb
     return LB_OK;
 }
 
-lb_status lb_pool_for(lb_pool *pool, int32_t count, int32_t grain, lb_range_fn fn, void *context)
+static lb_status run_loop(lb_pool *pool, int32_t count, int32_t grain, lb_range_fn fn,
+                          void *context, bool may_wait)
 {
-    job j = {.fn = fn, .context = context, .count = count, .grain = grain < 1 ? 1 : grain};
+    job j = {.fn = fn,
+             .context = context,
+             .count = count,
+             .grain = grain < 1 ? 1 : grain,
+             .may_wait = may_wait};
 
     if (count <= 0)
         return LB_OK;
@@ -326,6 +399,7 @@ lb_status lb_pool_for(lb_pool *pool, int32_t count, int32_t grain, lb_range_fn f
     if (!pool || pool->started == 0 || j.pieces == 1 || pthread_cond_init(&j.left, NULL) != 0)
         return run_alone(pool, count, j.grain, fn, context);
     j.pool = pool;
+    j.meter = lb_meter_in_use();
     j.caller = self.pool == pool ? self.number : 0;
     j.outer = self.inside && self.inside->pool == pool ? self.inside : NULL;
     atomic_init(&j.failed, j.pieces);
@@ -336,6 +410,16 @@ lb_status lb_pool_for(lb_pool *pool, int32_t count, int32_t grain, lb_range_fn f
     if (j.status)
         return j.status;
     return atomic_load(&j.skipped) ? LB_CANCELLED : LB_OK;
+}
+
+lb_status lb_pool_for(lb_pool *pool, int32_t count, int32_t grain, lb_range_fn fn, void *context)
+{
+    return run_loop(pool, count, grain, fn, context, false);
+}
+
+lb_status lb_pool_for_waiting(lb_pool *pool, int32_t count, lb_range_fn fn, void *context)
+{
+    return run_loop(pool, count, 1, fn, context, true);
 }
 
 /* Threads with every signal blocked, so that handlers run where the program expects them. */
@@ -379,6 +463,10 @@ lb_status lb_pool_new(int32_t threads, lb_pool **out)
         goto no_lock;
     if (pthread_cond_init(&pool->work, NULL) != 0)
         goto no_signal;
+    if (pthread_cond_init(&pool->progress, NULL) != 0) {
+        pthread_cond_destroy(&pool->work);
+        goto no_signal;
+    }
     *out = pool;
     if (start_threads(pool))
         return LB_OK;
@@ -406,6 +494,7 @@ void lb_pool_free(lb_pool **pool)
     pthread_mutex_unlock(&old->lock);
     for (int32_t i = 0; i < old->started; i++)
         pthread_join(old->members[i].id, NULL);
+    pthread_cond_destroy(&old->progress);
     pthread_cond_destroy(&old->work);
     pthread_mutex_destroy(&old->lock);
     lb_free(old->members);

@@ -25,6 +25,17 @@ typedef lb_status (*lb_range_fn)(void *context, int32_t begin, int32_t end, int3
 LB_MUST_CHECK lb_status lb_pool_for(lb_pool *pool, int32_t count, int32_t grain, lb_range_fn fn,
                                     void *context);
 
+/* The same for pieces of 1 that may wait for what lower pieces do, with lb_pool_wait. */
+LB_MUST_CHECK lb_status lb_pool_for_waiting(lb_pool *pool, int32_t count, lb_range_fn fn,
+                                            void *context);
+/* Returns when is_done(context) is true and helps with loops of the pool meanwhile. is_done is
+ * asked often and with the pool's lock held: it only looks at atomic variables. Whoever makes it
+ * true calls lb_pool_notify afterwards. It must become true also when the loop fails or is
+ * cancelled, for then pieces are left out. Returns at once on a pool without threads. Never from
+ * inside a piece of lb_pool_for. */
+void lb_pool_wait(lb_pool *pool, bool (*is_done)(const void *context), const void *context);
+void lb_pool_notify(lb_pool *pool);
+
 /* Asks every loop of this pool, also those begun later, to end soon with LB_CANCELLED. A loop whose
  * pieces were all done is not touched by it. Safe in a signal handler. */
 void lb_pool_cancel(lb_pool *pool);

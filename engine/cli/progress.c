@@ -102,18 +102,13 @@ static void draw_bar(lb_progress *progress, int32_t frame, double seconds, doubl
     progress->bar_shown = true;
 }
 
-void lb_progress_frame(lb_progress *progress, int32_t frame, double seconds,
-                       const lb_node_stats *stats, int32_t count)
+void lb_progress_frame(lb_progress *progress, int32_t frame, double seconds, int64_t evaluated,
+                       int64_t reused)
 {
-    int64_t evaluated = 0, reused = 0;
     double left;
     char text[32];
     lb_text line = {0};
 
-    for (int32_t i = 0; i < count; i++) {
-        evaluated += stats[i].evaluated;
-        reused += stats[i].reused;
-    }
     pthread_mutex_lock(&progress->lock);
     progress->done++;
     left = (lb_clock_s() - progress->begin) / progress->done * (progress->frames - progress->done);

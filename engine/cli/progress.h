@@ -1,4 +1,5 @@
-/* engine/cli/progress.h: how far a render is. Not thread-safe but for lb_progress_written. */
+/* engine/cli/progress.h: how far a render is. lb_progress_frame and lb_progress_written may be
+ * called from any thread. */
 #ifndef LB_CLI_PROGRESS_H
 #define LB_CLI_PROGRESS_H
 
@@ -18,9 +19,9 @@ LB_MUST_CHECK lb_status lb_progress_new(lb_progress_mode mode, int32_t frames, l
 void lb_progress_free(lb_progress **progress); /* ends the bar's line */
 
 void lb_progress_start(lb_progress *progress, const lb_format *format, int32_t threads);
-/* A frame is computed: what its nodes did since the last call, from `stats`. */
-void lb_progress_frame(lb_progress *progress, int32_t frame, double seconds,
-                       const lb_node_stats *stats, int32_t count);
+/* A frame is computed, which took so long; so many steps were made and reused so far. */
+void lb_progress_frame(lb_progress *progress, int32_t frame, double seconds, int64_t evaluated,
+                       int64_t reused);
 /* A file is whole. From any thread. */
 void lb_progress_written(lb_progress *progress, int32_t frame, const char *output, const char *path,
                          double seconds);

@@ -13,7 +13,9 @@
 #define DEFAULT_CACHE ((size_t)1 << 30)
 
 typedef struct arguments {
-    const char *graph, *frames, *outputs, *cache;
+    const char *graph, *frames, *outputs, *cache, *profile;
+    size_t cache_size;
+    bool explain;
     lb_setting settings[LB_MAX_SETTINGS];
     int32_t setting_count;
     const char *objects[LB_MAX_OBJECTS];
@@ -60,6 +62,12 @@ static const char *parse_value(arguments *args, const char *name, char *value)
         args->outputs = value;
     else if (!strcmp(name, "--cache"))
         args->cache = value;
+    else if (!strcmp(name, "--profile"))
+        args->profile = value;
+    else if (!strcmp(name, "--cache-size"))
+        return lb_bytes_parse(value, &args->cache_size) && args->cache_size > 0
+                   ? NULL
+                   : "--cache-size takes bytes, such as 20G";
     else if (!strcmp(name, "--scale"))
         return lb_scale_parse(value, &args->scale) ? NULL : "--scale takes 1/64 to 64";
     else if (!strcmp(name, "--size"))
@@ -91,9 +99,10 @@ static const char *parse_value(arguments *args, const char *name, char *value)
 
 static int parse_arguments(int argc, char **argv, arguments *args)
 {
-    static const char *const options[] = {"--frames", "--outputs",  "--set",      "--scale",
-                                          "--size",   "--threads",  "--memory",   "--shard",
-                                          "--cache",  "--progress", "--operators"};
+    static const char *const options[] = {"--frames",    "--outputs",  "--set",       "--scale",
+                                          "--size",      "--threads",  "--memory",    "--shard",
+                                          "--cache",     "--progress", "--operators", "--profile",
+                                          "--cache-size"};
     const size_t count = sizeof options / sizeof options[0];
 
     *args = (arguments){.scale = 1, .shard = 1, .shards = 1};
@@ -108,6 +117,8 @@ static int parse_arguments(int argc, char **argv, arguments *args)
                 return lb_usage(&lb_command_render, "%s takes a value", options[o]);
             if ((wrong = parse_value(args, options[o], (char *)value)))
                 return lb_usage(&lb_command_render, "%s: '%s'", wrong, value);
+        } else if (!strcmp(argv[i], "--explain")) {
+            args->explain = true;
         } else if (argv[i][0] == '-') {
             const char *nearest = lb_text_nearest(argv[i], options, count);
 
@@ -157,6 +168,7 @@ typedef struct job {
     int32_t *frames;
     int32_t frame_count;
     lb_progress *progress;
+    lb_profile *profile;
     lb_writer *writer;
 } job;
 
@@ -287,36 +299,44 @@ static lb_status prepare(job *s)
                               .height = args->height,
                               .cache_bytes = args->memory ? args->memory / 4 : DEFAULT_CACHE,
                               .cache_folder = args->cache,
+                              .cache_disk_bytes = args->cache_size,
                               .diag = s->diag};
     lb_status status;
 
     if ((status = lb_lang_load(s->diag, args->graph, lb_operators_list(s->operators),
                                args->settings, args->setting_count, &s->graph)) != LB_OK ||
         (status = choose_outputs(s)) != LB_OK || (status = choose_frames(s)) != LB_OK ||
-        (status = prepare_outputs(s)) != LB_OK)
+        (!args->explain && (status = prepare_outputs(s)) != LB_OK))
         return status;
     if (args->width > 0) /* pixel lengths follow the width */
         options.scale = (double)args->width / s->graph->format.width;
     if ((status = lb_pool_new(args->threads, &s->pool)) != LB_OK)
         return lb_fail(s->diag, status, LB_NOWHERE, "the threads could not be made");
     options.pool = s->pool;
+    if (args->profile && (status = lb_profile_new(&s->profile)) != LB_OK)
+        return lb_fail(s->diag, status, LB_NOWHERE, "no memory");
+    options.profile = s->profile;
     if ((status = lb_run_new(s->graph, &options, &s->run)) != LB_OK)
         return status;
     if ((status = lb_progress_new(args->progress, s->frame_count, &s->progress)) != LB_OK)
         return lb_fail(s->diag, status, LB_NOWHERE, "no memory");
-    return lb_writer_new(s->pool, s->diag, s->progress, 2 * s->output_count, &s->writer);
+    return lb_writer_new(&(lb_writer_options){.pool = s->pool,
+                                              .diag = s->diag,
+                                              .progress = s->progress,
+                                              .profile = s->profile,
+                                              .waiting = 2 * s->output_count},
+                         &s->writer);
 }
 
 static const char *const display_channels[] = {"R", "G", "B", "A", NULL};
 
-/* One frame: makes the images of all outputs and hands them to the writer. */
-static lb_status render_frame(job *s, int32_t frame, lb_want *wants, lb_value *values, lb_key *keys)
+/* lb_run_frames_calls.wants: the images of the outputs that are due. */
+static int32_t list_wants(void *context, int32_t frame, lb_want *wants, int32_t most)
 {
-    double start = lb_clock_s();
-    lb_status status;
+    const job *s = context;
     int32_t count = 0;
 
-    for (int32_t i = 0; i < s->output_count; i++) {
+    for (int32_t i = 0; i < s->output_count && count < most; i++) {
         const lb_output *output = s->outputs[i];
         bool is_exr = !strcmp(lb_path_extension(output->file), "exr");
 
@@ -326,49 +346,64 @@ static lb_status render_frame(job *s, int32_t frame, lb_want *wants, lb_value *v
                                                    : is_exr       ? NULL
                                                                   : display_channels};
     }
-    status = lb_run_frame(s->run, frame, wants, count, values, keys);
-    for (int32_t i = 0, made = 0; i < s->output_count; i++) {
+    return count;
+}
+
+/* lb_run_frames_calls.made: hands the images to the writer, in the same order. */
+static lb_status write_frame(void *context, int32_t frame, double seconds, const lb_value *values,
+                             const lb_key *keys, int32_t count)
+{
+    job *s = context;
+    lb_status status = LB_OK;
+    int64_t evaluated, reused;
+
+    for (int32_t i = 0, made = 0; i < s->output_count && made < count && status == LB_OK; i++) {
         lb_write_options options = s->outputs[i]->write;
 
         if (!is_due(s->outputs[i], frame))
             continue;
         options.index = (int64_t)frame - s->graph->format.first;
-        if (status == LB_OK)
-            status = lb_writer_put(s->writer, s->outputs[i], frame, &options, keys[made],
-                                   values[made].image);
-        lb_value_unref(&values[made++]);
+        status = lb_writer_put(s->writer, s->outputs[i], frame, &options, keys[made],
+                               values[made].image);
+        made++;
     }
-    if (status == LB_OK) {
-        const lb_node_stats *stats = lb_run_stats(s->run, &count);
-
-        lb_progress_frame(s->progress, frame, lb_clock_s() - start, stats, count);
+    if (status != LB_OK)
+        return status;
+    lb_run_totals(s->run, &evaluated, &reused);
+    lb_progress_frame(s->progress, frame, seconds, evaluated, reused);
+    if (lb_diag_unprinted(s->diag)) {
+        lb_progress_clear(s->progress);
+        lb_print_messages(s->diag);
     }
-    return status;
+    return LB_OK;
 }
 
 static lb_status render_all(job *s)
 {
-    size_t count = (size_t)s->output_count;
-    lb_want *wants = lb_alloc(count, sizeof *wants);
-    lb_value *values = lb_alloc(count, sizeof *values);
-    lb_key *keys = lb_alloc(count, sizeof *keys);
-    lb_status status = LB_OK;
+    static const lb_run_frames_calls calls = {list_wants, write_frame};
 
-    if (!wants || !values || !keys)
-        status = lb_fail(s->diag, LB_MEMORY, LB_NOWHERE, "no memory");
     lb_progress_start(s->progress, lb_run_format(s->run), lb_pool_threads(s->pool));
-    for (int32_t i = 0; i < s->frame_count && status == LB_OK; i++) {
-        int32_t before = lb_diag_count(s->diag, LB_WARNING);
+    return lb_run_frames(s->run, s->frames, s->frame_count, s->output_count, &calls, s);
+}
 
-        status = render_frame(s, s->frames[i], wants, values, keys);
-        if (lb_diag_count(s->diag, LB_WARNING) != before) {
-            lb_progress_clear(s->progress);
-            lb_print_messages(s->diag);
-        }
+/* --explain: the plans of the frames, to standard output. */
+static lb_status explain_all(job *s)
+{
+    lb_want *wants = lb_alloc((size_t)s->output_count, sizeof *wants);
+    lb_status status = wants ? LB_OK : lb_fail(s->diag, LB_MEMORY, LB_NOWHERE, "no memory");
+
+    for (int32_t i = 0; i < s->frame_count && status == LB_OK; i++) {
+        lb_text text = {0};
+        int32_t count = list_wants(s, s->frames[i], wants, s->output_count);
+
+        status = lb_run_explain(s->run, s->frames[i], wants, count, &text);
+        if (status == LB_OK && text.failed)
+            status = lb_fail(s->diag, LB_MEMORY, LB_NOWHERE, "no memory");
+        if (status == LB_OK)
+            printf("%s%s", i ? "\n" : "", text.bytes);
+        lb_text_clear(&text);
     }
     lb_free(wants);
-    lb_free(values);
-    lb_free(keys);
     return status;
 }
 
@@ -377,6 +412,7 @@ static void end_job(job *s)
     pool_to_cancel = NULL;
     lb_progress_free(&s->progress);
     lb_run_free(&s->run);
+    lb_profile_free(&s->profile);
     lb_pool_free(&s->pool);
     lb_graph_free(&s->graph);
     lb_operators_free(&s->operators);
@@ -409,14 +445,16 @@ static int run_render(int argc, char **argv)
     if ((status = prepare(&s)) == LB_OK) {
         watch_signals(s.pool);
         lb_print_messages(s.diag);
-        status = render_all(&s);
+        status = args.explain ? explain_all(&s) : render_all(&s);
     }
     written = lb_writer_finish(&s.writer, &write_seconds);
     if (status == LB_OK)
         status = written;
+    if (status == LB_OK && s.profile)
+        status = lb_profile_write(s.profile, s.diag, args.profile);
     if (s.progress) {
         lb_progress_clear(s.progress);
-        if (status == LB_OK) {
+        if (status == LB_OK && !args.explain) {
             const lb_node_stats *stats = lb_run_stats(s.run, &count);
 
             lb_progress_done(s.progress, stats, count, write_seconds);
@@ -435,8 +473,9 @@ const lb_command lb_command_render = {
     .usage = "render GRAPH [--frames 1-270,300] [--outputs NAME,...] [--set NAME=VALUE]...\n"
              "                 [--scale 1/2] [--size WxH] [--threads N] [--memory 4G] "
              "[--shard K/N]\n"
-             "                 [--cache DIR] [--progress auto|bar|lines|json|none]\n"
-             "                 [--operators FILE.so]...",
+             "                 [--cache DIR] [--cache-size 20G] [--progress "
+             "auto|bar|lines|json|none]\n"
+             "                 [--explain] [--profile FILE.json] [--operators FILE.so]...",
     .summary = "make the outputs' frames",
     .run = run_render,
 };

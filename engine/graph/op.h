@@ -92,6 +92,7 @@ typedef struct lb_input {
 
 struct lb_op;
 struct lb_files;
+struct lb_points;
 
 /* One node at one time, as its functions see it. Everything is lent. */
 typedef struct lb_call {
@@ -109,7 +110,8 @@ typedef struct lb_call {
     lb_diag *diag;
     lb_pool *pool;
     struct lb_files *files; /* file contents and hashes, kept over the run */
-    lb_arena *arena;        /* lives as long as the plan of this frame */
+    lb_arena *arena;        /* lives as long as the plan of this frame; in evaluate, as long as
+                             * that call */
 } lb_call;
 /* Where the graph gives the parameter of that name (of the node if it does not). */
 lb_loc lb_call_loc(const lb_call *call, const char *param);
@@ -178,6 +180,13 @@ typedef struct lb_op {
      * to task->box). out->kind is set by the caller. Pure: the same task gives the same bits, on
      * any thread, in any order. */
     lb_status (*evaluate)(const lb_task *task, lb_value *out);
+
+    /* The operator makes each pixel from the same pixel of its inputs (points.h): then `region` and
+     * `channels` are not asked, and evaluate is lb_points_evaluate. NULL: it does not. */
+    const struct lb_points *points;
+
+    /* Bytes that evaluate needs beside its inputs and its result, at most, for `box`. NULL: few. */
+    size_t (*scratch)(const lb_call *call, const lb_desc *own, lb_box box, uint64_t wanted);
 } lb_op;
 
 /* For describe: an image of the format's frame with those channels. */

@@ -109,13 +109,21 @@ const float *lb_plane_alpha_over(const lb_plane *plane, lb_box data_window, int3
 }
 
 LB_CLONES
-static void mask_row(float *restrict out, const float *restrict in, float amount, int32_t count)
+static void limit_row(float *restrict out, const float *restrict in, float amount, int32_t count)
 {
     for (int32_t x = 0; x < count; x++) {
         float value = in[x] > 0.0f ? in[x] : 0.0f; /* NaN too */
 
         out[x] = (value < 1.0f ? value : 1.0f) * amount;
     }
+}
+
+void lb_mask_row(const float *mask, float amount, int32_t count, float *out)
+{
+    if (mask)
+        limit_row(out, mask, amount, count);
+    for (int32_t x = 0; !mask && x < count; x++)
+        out[x] = amount;
 }
 
 const float *lb_plane_mask_over(const lb_plane *plane, float amount, int32_t x0, int32_t x1,
@@ -125,8 +133,7 @@ const float *lb_plane_mask_over(const lb_plane *plane, float amount, int32_t x0,
     int32_t from = box.x0 > x0 ? box.x0 : x0, to = box.x1 < x1 ? box.x1 : x1;
 
     if (!plane) {
-        for (int32_t x = 0; x < x1 - x0; x++)
-            scratch[x] = amount;
+        lb_mask_row(NULL, amount, x1 - x0, scratch);
         return scratch;
     }
     if (y < box.y0 || y >= box.y1 || from >= to) {
@@ -134,7 +141,7 @@ const float *lb_plane_mask_over(const lb_plane *plane, float amount, int32_t x0,
         return scratch;
     }
     memset(scratch, 0, (size_t)(from - x0) * sizeof *scratch);
-    mask_row(scratch + (from - x0), lb_plane_row(plane, y) + (from - box.x0), amount, to - from);
+    lb_mask_row(lb_plane_row(plane, y) + (from - box.x0), amount, to - from, scratch + (from - x0));
     memset(scratch + (to - x0), 0, (size_t)(x1 - to) * sizeof *scratch);
     return scratch;
 }

@@ -38,6 +38,9 @@ const float *lb_plane_alpha_over(const lb_plane *plane, lb_box data_window, int3
 const float *lb_plane_mask_over(const lb_plane *plane, float amount, int32_t x0, int32_t x1,
                                 int32_t y, float *scratch);
 
+/* out[x] = mask[x] within 0 .. 1, NaN 0, times `amount`; `mask` NULL: no mask, so `amount`. */
+void lb_mask_row(const float *mask, float amount, int32_t count, float *out);
+
 /* A plane of `box` to be changed: the pixels of `plane`, 0 where it has none. The caller's. */
 LB_MUST_CHECK lb_status lb_plane_copy(const lb_plane *plane, lb_box box, lb_plane **out);
 

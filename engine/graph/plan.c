@@ -259,6 +259,8 @@ lb_status lb_plan_make(lb_plan *plan, const lb_want *wants, int32_t count)
     for (int32_t i = 0; i < plan->graph->node_count && status == LB_OK; i++)
         for (lb_step *s = plan->first_of_node[plan->order[i]]; s && status == LB_OK;
              s = s->next_of_node) {
+            s->index = at;
+            s->batch = -1;
             plan->steps[at++] = s;
             if ((status = describe(plan, s)) == LB_OK)
                 status = make_key(plan, s, hasher);
@@ -320,24 +322,44 @@ static uint64_t default_channels(const lb_step *step, int32_t slot)
     return bits ? bits : all_bits(in);
 }
 
-void lb_plan_ask_inputs(lb_step *step)
+/* The channels of slot `slot` that a step needs. */
+static uint64_t needed_channels(const lb_step *step, int32_t slot)
 {
     const lb_op *op = step->call.op;
 
-    for (int32_t i = 0; i < step->call.input_count; i++) {
-        const lb_feed *feed = &step->feeds[i];
+    if (step->use)
+        return lb_points_bits(step->use, &step->desc, step->channels, slot);
+    return op->channels ? op->channels(&step->call, &step->desc, slot, step->channels)
+                        : default_channels(step, slot);
+}
+
+lb_status lb_plan_ask_inputs(lb_plan *plan, lb_step *step)
+{
+    const lb_op *op = step->call.op;
+    lb_status status = LB_OK;
+
+    if (op->points) {
+        step->use = lb_arena_alloc(plan->arena, 1, sizeof *step->use);
+        status = step->use ? op->points->use(&step->call, &step->desc, step->channels, step->use)
+                           : no_memory(plan, step->call.loc);
+    }
+    for (int32_t i = 0; i < step->call.input_count && status == LB_OK; i++) {
+        lb_feed *feed = &step->feeds[i];
         lb_box box = LB_BOX_EVERYTHING;
         uint64_t bits = 0;
 
         if (feed->count > 0 && feed->desc.kind == LB_KIND_IMAGE) {
             if (step->desc.kind == LB_KIND_IMAGE)
                 box = op->region ? op->region(&step->call, i, step->box) : step->box;
-            bits = op->channels ? op->channels(&step->call, &step->desc, i, step->channels)
-                                : default_channels(step, i);
+            bits = needed_channels(step, i);
+            if (step->use && bits == 0)
+                continue;
         }
+        feed->asked = feed->count > 0;
         for (int32_t k = 0; k < feed->count; k++)
             ask(feed->steps[k], box, unlayer(feed, feed->steps[k], bits));
     }
+    return status;
 }
 
 uint64_t lb_plan_target_bits(const lb_plan *plan, int32_t index, const lb_want *want)

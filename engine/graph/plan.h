@@ -8,6 +8,7 @@
 
 #include "engine/graph/files.h"
 #include "engine/graph/graph.h"
+#include "engine/graph/points.h"
 
 /* The steps that feed one slot, one for each time that was asked for. */
 typedef struct lb_feed {
@@ -16,6 +17,7 @@ typedef struct lb_feed {
     double *frames;
     const char *layer;
     lb_desc desc; /* of the first step, as the layer shows it */
+    bool asked;   /* pixels of it are needed (or it is no image) */
 } lb_feed;
 
 typedef struct lb_step {
@@ -31,11 +33,29 @@ typedef struct lb_step {
     bool wanted;
     lb_box box; /* union of what readers want */
     uint64_t channels;
+    lb_points_use *use; /* of an operator that works pixel by pixel, for those channels */
     bool from_cache;
-    int32_t readers; /* that have not read yet */
+    _Atomic int32_t readers; /* outside its own batch that have not read yet */
+    int32_t index;           /* in plan->steps */
+    int32_t level, batch;    /* see batches.h; -1: nothing is to be done for it */
     lb_value value;
+    bool evaluated;
+    double seconds; /* that it took */
+    int64_t read_bytes, made_bytes, peak_bytes;
     struct lb_step *next_of_node;
 } lb_step;
+
+/* What a feed's step is in the end: the one that is made for it. */
+static inline lb_step *lb_step_made(lb_step *step)
+{
+    return step->same ? step->same : step;
+}
+
+/* True for a picture of which nothing is wanted. */
+static inline bool lb_step_is_empty(const lb_step *step)
+{
+    return step->desc.kind == LB_KIND_IMAGE && lb_box_is_empty(step->box);
+}
 
 /* What is asked of a graph for one frame. */
 typedef struct lb_want {
@@ -69,7 +89,7 @@ LB_MUST_CHECK lb_status lb_plan_make(lb_plan *plan, const lb_want *wants, int32_
 void lb_plan_ask_target(lb_plan *plan, int32_t index, const lb_want *want);
 /* The channels of an image target (bits of its desc's) that `want` is for. */
 uint64_t lb_plan_target_bits(const lb_plan *plan, int32_t index, const lb_want *want);
-/* Passes a step's own request on to its inputs. */
-void lb_plan_ask_inputs(lb_step *step);
+/* Passes a step's own request on to its inputs. LB_MEMORY and what a `use` answers, reported. */
+LB_MUST_CHECK lb_status lb_plan_ask_inputs(lb_plan *plan, lb_step *step);
 
 #endif

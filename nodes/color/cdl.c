@@ -6,7 +6,7 @@
  * (a glow's): it has slope and saturation, offset and power leave it. */
 #include "engine/base/clones.h"
 #include "engine/base/math.h"
-#include "engine/graph/op.h"
+#include "engine/graph/points.h"
 
 typedef struct {
     double slope[3], offset[3], power[3], saturation;
@@ -32,10 +32,11 @@ static const lb_param params[] = {
 };
 
 LB_CLONES
-static void straighten_row(float *restrict row, const float *restrict alpha, int32_t count)
+static void straighten_row(float *restrict out, const float *restrict in,
+                           const float *restrict alpha, int32_t count)
 {
     for (int32_t x = 0; x < count; x++)
-        row[x] /= alpha[x] > 0.0f ? alpha[x] : 1.0f;
+        out[x] = in[x] / (alpha[x] > 0.0f ? alpha[x] : 1.0f);
 }
 
 LB_CLONES
@@ -86,30 +87,6 @@ static void multiply_row(float *restrict row, const float *restrict alpha, int32
         row[x] *= alpha[x] > 0.0f ? alpha[x] : 1.0f;
 }
 
-static void grade_row(const lb_task *task, void *context, float *const rows[4], int32_t count,
-                      int32_t y)
-{
-    const cdl_params *p = task->call.params;
-
-    (void)context, (void)y;
-    for (int c = 0; c < 3; c++) {
-        straighten_row(rows[c], rows[3], count);
-        if (p->slope[c] != 1 || p->offset[c] != 0)
-            slope_row(rows[c], rows[3], (float)p->slope[c], (float)p->offset[c], count);
-        if (p->clamp)
-            clamp_row(rows[c], count);
-        if (p->power[c] != 1)
-            power_row(rows[c], rows[3], (float)p->power[c], count);
-    }
-    if (p->saturation != 1)
-        saturate_row(rows[0], rows[1], rows[2], (float)p->saturation, count);
-    for (int c = 0; c < 3; c++) {
-        if (p->clamp)
-            clamp_row(rows[c], count);
-        multiply_row(rows[c], rows[3], count);
-    }
-}
-
 static bool is_neutral(const cdl_params *p)
 {
     for (int c = 0; c < 3; c++)
@@ -118,18 +95,42 @@ static bool is_neutral(const cdl_params *p)
     return p->saturation == 1 && !p->clamp;
 }
 
-static void keep_row(const lb_task *task, void *context, float *const rows[4], int32_t count,
-                     int32_t y)
+static lb_status use(const lb_call *call, const lb_desc *own, uint64_t wanted, lb_points_use *out)
 {
-    (void)task, (void)context, (void)rows, (void)count, (void)y;
+    if (is_neutral(call->params))
+        lb_points_pass(call, own, wanted, 0, out);
+    else
+        lb_points_use_color(call, own, wanted, out);
+    return LB_OK;
 }
 
-static lb_status evaluate(const lb_task *task, lb_value *out)
+static void grade(const lb_call *call, const void *state, const lb_span *span)
 {
-    return lb_image_map_rgba(task, task->inputs[0].image,
-                             is_neutral(task->call.params) ? keep_row : grade_row, NULL,
-                             &out->image);
+    const cdl_params *p = call->params;
+    const float *alpha = span->taps[3];
+    float *const *rows = span->made;
+    int32_t count = span->count;
+
+    (void)state;
+    for (int c = 0; c < 3; c++) {
+        straighten_row(rows[c], span->taps[c], alpha, count);
+        if (p->slope[c] != 1 || p->offset[c] != 0)
+            slope_row(rows[c], alpha, (float)p->slope[c], (float)p->offset[c], count);
+        if (p->clamp)
+            clamp_row(rows[c], count);
+        if (p->power[c] != 1)
+            power_row(rows[c], alpha, (float)p->power[c], count);
+    }
+    if (p->saturation != 1)
+        saturate_row(rows[0], rows[1], rows[2], (float)p->saturation, count);
+    for (int c = 0; c < 3; c++) {
+        if (p->clamp)
+            clamp_row(rows[c], count);
+        multiply_row(rows[c], alpha, count);
+    }
 }
+
+static const lb_points points = {use, grade};
 
 const lb_op lb_op_cdl = {
     .name = "cdl",
@@ -143,5 +144,6 @@ const lb_op lb_op_cdl = {
     .params = params,
     .params_size = sizeof(cdl_params),
     .result = LB_KIND_IMAGE,
-    .evaluate = evaluate,
+    .evaluate = lb_points_evaluate,
+    .points = &points,
 };

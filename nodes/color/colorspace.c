@@ -3,9 +3,11 @@
  * Between linear spaces the matrix works on premultiplied colour as it is. A transfer function does
  * not: then colour is made straight, converted, and multiplied by alpha again; where alpha is 0 or
  * less it is converted as it stands. */
+#include <string.h>
+
 #include "engine/base/clones.h"
 #include "engine/color/space.h"
-#include "engine/graph/op.h"
+#include "engine/graph/points.h"
 
 typedef struct {
     int from, to;
@@ -42,10 +44,11 @@ static conversion conversion_of(const lb_call *call)
 }
 
 LB_CLONES
-static void straighten_row(float *restrict row, const float *restrict alpha, int32_t count)
+static void straighten_row(float *restrict out, const float *restrict in,
+                           const float *restrict alpha, int32_t count)
 {
     for (int32_t x = 0; x < count; x++)
-        row[x] /= alpha[x] > 0.0f ? alpha[x] : 1.0f;
+        out[x] = in[x] / (alpha[x] > 0.0f ? alpha[x] : 1.0f);
 }
 
 LB_CLONES
@@ -55,27 +58,39 @@ static void multiply_row(float *restrict row, const float *restrict alpha, int32
         row[x] *= alpha[x] > 0.0f ? alpha[x] : 1.0f;
 }
 
-static void convert_row(const lb_task *task, void *context, float *const rows[4], int32_t count,
-                        int32_t y)
+static lb_status use(const lb_call *call, const lb_desc *own, uint64_t wanted, lb_points_use *out)
 {
-    const conversion *c = context;
+    conversion made = conversion_of(call), *kept;
 
-    (void)task, (void)y;
-    if (c->from == c->to)
-        return;
-    for (int i = 0; c->curved && i < 3; i++)
-        straighten_row(rows[i], rows[3], count);
-    lb_space_convert_row(c->from, c->to, rows[0], rows[1], rows[2], count);
-    for (int i = 0; c->curved && i < 3; i++)
-        multiply_row(rows[i], rows[3], count);
+    if (made.from == made.to) {
+        lb_points_pass(call, own, wanted, 0, out);
+        return LB_OK;
+    }
+    if (!(kept = lb_arena_alloc(call->arena, 1, sizeof *kept)))
+        return lb_fail(call->diag, LB_MEMORY, call->loc, "no memory");
+    *kept = made;
+    out->state = kept;
+    lb_points_use_color(call, own, wanted, out);
+    return LB_OK;
 }
 
-static lb_status evaluate(const lb_task *task, lb_value *out)
+static void convert(const lb_call *call, const void *state, const lb_span *span)
 {
-    conversion c = conversion_of(&task->call);
+    const conversion *c = state;
+    const float *alpha = span->taps[3];
 
-    return lb_image_map_rgba(task, task->inputs[0].image, convert_row, &c, &out->image);
+    (void)call;
+    for (int i = 0; i < 3; i++)
+        if (c->curved)
+            straighten_row(span->made[i], span->taps[i], alpha, span->count);
+        else
+            memcpy(span->made[i], span->taps[i], (size_t)span->count * sizeof(float));
+    lb_space_convert_row(c->from, c->to, span->made[0], span->made[1], span->made[2], span->count);
+    for (int i = 0; c->curved && i < 3; i++)
+        multiply_row(span->made[i], alpha, span->count);
 }
+
+static const lb_points points = {use, convert};
 
 const lb_op lb_op_colorspace = {
     .name = "colorspace",
@@ -88,5 +103,6 @@ const lb_op lb_op_colorspace = {
     .params = params,
     .params_size = sizeof(colorspace_params),
     .result = LB_KIND_IMAGE,
-    .evaluate = evaluate,
+    .evaluate = lb_points_evaluate,
+    .points = &points,
 };

@@ -1,7 +1,7 @@
 /* nodes/color/exposure.c: light in stops. */
 #include "engine/base/clones.h"
 #include "engine/base/math.h"
-#include "engine/graph/op.h"
+#include "engine/graph/points.h"
 
 typedef struct {
     double stops;
@@ -17,30 +17,34 @@ static const lb_param params[] = {
 };
 
 LB_CLONES
-static void scale_row(float *row, float by, int32_t count)
+static void scale_row(float *restrict out, const float *restrict in, float by, int32_t count)
 {
     for (int32_t x = 0; x < count; x++)
-        row[x] *= by;
+        out[x] = in[x] * by;
+}
+
+static lb_status use(const lb_call *call, const lb_desc *own, uint64_t wanted, lb_points_use *out)
+{
+    const exposure_params *p = call->params;
+    float *by = lb_arena_alloc(call->arena, 1, sizeof *by);
+
+    if (!by)
+        return lb_fail(call->diag, LB_MEMORY, call->loc, "no memory");
+    *by = (float)lb_exp2(p->stops);
+    out->state = by;
+    lb_points_use_color(call, own, wanted, out);
+    return LB_OK;
 }
 
 /* Light is linear, so premultiplied colour scales as it is. */
-static void expose_row(const lb_task *task, void *context, float *const rows[4], int32_t count,
-                       int32_t y)
+static void expose(const lb_call *call, const void *state, const lb_span *span)
 {
-    const float *by = context;
-
-    (void)task, (void)y;
+    (void)call;
     for (int c = 0; c < 3; c++)
-        scale_row(rows[c], *by, count);
+        scale_row(span->made[c], span->taps[c], *(const float *)state, span->count);
 }
 
-static lb_status evaluate(const lb_task *task, lb_value *out)
-{
-    const exposure_params *p = task->call.params;
-    float by = (float)lb_exp2(p->stops);
-
-    return lb_image_map_rgba(task, task->inputs[0].image, expose_row, &by, &out->image);
-}
+static const lb_points points = {use, expose};
 
 const lb_op lb_op_exposure = {
     .name = "exposure",
@@ -51,5 +55,6 @@ const lb_op lb_op_exposure = {
     .params = params,
     .params_size = sizeof(exposure_params),
     .result = LB_KIND_IMAGE,
-    .evaluate = evaluate,
+    .evaluate = lb_points_evaluate,
+    .points = &points,
 };

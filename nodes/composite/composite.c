@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "engine/graph/operand.h"
+#include "engine/graph/points.h"
 #include "engine/image/composite.h"
 
 enum { SOURCE, BACKDROP, MASK };
@@ -99,138 +100,79 @@ static lb_status describe(const lb_call *call, lb_desc *out)
     return out->channels ? LB_OK : lb_fail(call->diag, LB_MEMORY, call->loc, "no memory");
 }
 
-static uint64_t channels(const lb_call *call, const lb_desc *own, int32_t slot, uint64_t wanted)
-{
-    const lb_channels *has = call->inputs[slot].channels;
-    uint64_t bits = 0;
-
-    if (slot == MASK)
-        return lb_channels_bit(has, lb_mask_channel(has));
-    bits = lb_channels_rgba_bits(has);
-    for (int32_t i = 0; slot == BACKDROP && i < own->channels->count; i++)
-        if (wanted >> i & 1)
-            bits |= lb_channels_bit(has, own->channels->names[i]);
-    return bits;
-}
-
-/* The planes of one input; grey for three colours where it has Y instead. */
-typedef struct layer {
-    const lb_plane *rgba[4];
-    bool opaque; /* has no alpha */
-    lb_box data_window;
-} layer;
-
 static const char *const rgba[4] = {"R", "G", "B", "A"};
 
-static layer layer_of(const lb_task *task, int32_t slot)
+/* Taps of R, G, B, A of one picture; grey for three colours where it has Y instead. */
+static void tap_picture(const lb_call *call, int32_t slot, lb_points_use *out)
 {
-    const lb_desc *input = &task->call.inputs[slot];
-    layer made = {.opaque = lb_channels_find(input->channels, "A") < 0,
-                  .data_window = input->data_window};
+    const lb_channels *has = call->inputs[slot].channels;
+    bool grey = true;
+
+    for (int c = 0; c < 3; c++)
+        grey = grey && lb_channels_find(has, rgba[c]) < 0;
+    for (int c = 0; c < 3; c++)
+        lb_points_tap(call, slot, grey ? "Y" : rgba[c], out);
+    lb_points_tap(call, slot, "A", out);
+    if (lb_channels_find(has, "A") < 0) /* opaque where it has pixels */
+        out->taps[out->tap_count - 1].channel = LB_TAP_INSIDE;
+}
+
+/* True if nothing of the source can be seen, so that it need not be made. */
+static bool is_backdrop(const lb_call *call)
+{
+    const composite_params *p = call->params;
 
     for (int c = 0; c < 4; c++)
-        made.rgba[c] = lb_task_plane(task, slot, rgba[c]);
-    if (!made.rgba[0] && !made.rgba[1] && !made.rgba[2])
-        made.rgba[0] = made.rgba[1] = made.rgba[2] = lb_task_plane(task, slot, "Y");
-    return made;
-}
-
-typedef struct job {
-    const lb_task *task;
-    layer source, backdrop;
-    const lb_plane *mask;
-    bool masked;
-    lb_plane *out[4];
-} job;
-
-/* Row y of a layer; rows that it has not whole go to scratch, four of them. */
-static lb_rgba_row row_of(const layer *from, lb_box box, int32_t y, float *scratch)
-{
-    size_t width = (size_t)lb_box_width(box);
-    const float *rows[4];
-
-    for (size_t c = 0; c < 3; c++)
-        rows[c] = lb_plane_row_over(from->rgba[c], box.x0, box.x1, y, scratch + c * width);
-    rows[3] =
-        from->opaque
-            ? lb_plane_alpha_over(NULL, from->data_window, box.x0, box.x1, y, scratch + 3 * width)
-            : lb_plane_row_over(from->rgba[3], box.x0, box.x1, y, scratch + 3 * width);
-    return (lb_rgba_row){rows[0], rows[1], rows[2], rows[3]};
-}
-
-static lb_status composite_rows(void *context, int32_t begin, int32_t end, int32_t worker)
-{
-    const job *j = context;
-    const composite_params *p = j->task->call.params;
-    lb_box box = j->task->box;
-    size_t width = (size_t)lb_box_width(box);
-    float *scratch = lb_block_new(9 * width * sizeof *scratch);
-
-    (void)worker;
-    if (!scratch)
-        return LB_MEMORY;
-    for (int32_t y = box.y0 + begin; y < box.y0 + end; y++) {
-        lb_rgba_row source = row_of(&j->source, box, y, scratch);
-        lb_rgba_row backdrop = row_of(&j->backdrop, box, y, scratch + 4 * width);
-        const float *amount = NULL;
-        lb_rgba_out out = {lb_plane_row_to_fill(j->out[0], y), lb_plane_row_to_fill(j->out[1], y),
-                           lb_plane_row_to_fill(j->out[2], y), lb_plane_row_to_fill(j->out[3], y)};
-
-        if (j->masked || p->opacity != 1)
-            amount = j->masked && !j->mask ? memset(scratch + 8 * width, 0, width * sizeof *scratch)
-                                           : lb_plane_mask_over(j->mask, (float)p->opacity, box.x0,
-                                                                box.x1, y, scratch + 8 * width);
-        lb_composite_row((lb_porter_duff)p->porter_duff, (lb_blend)p->blend, out, source, backdrop,
-                         amount, (int32_t)width);
+        if (lb_channels_find(call->inputs[BACKDROP].channels, rgba[c]) < 0)
+            return false;
+    switch ((lb_porter_duff)p->porter_duff) {
+    case LB_DESTINATION:
+        return true;
+    case LB_SOURCE_OVER:
+    case LB_DESTINATION_OVER:
+    case LB_SOURCE_ATOP:
+    case LB_DESTINATION_OUT:
+    case LB_XOR:
+    case LB_LIGHTER:
+        return p->opacity == 0;
+    default:
+        return false;
     }
-    lb_block_free(scratch);
+}
+
+static lb_status use(const lb_call *call, const lb_desc *own, uint64_t wanted, lb_points_use *out)
+{
+    const lb_channels *mask = call->inputs[MASK].channels;
+
+    lb_points_pass(call, own, wanted, BACKDROP, out);
+    if (!(wanted & lb_channels_rgba_bits(own->channels)) || is_backdrop(call))
+        return LB_OK;
+    tap_picture(call, SOURCE, out);
+    tap_picture(call, BACKDROP, out);
+    if (call->inputs[MASK].kind == LB_KIND_IMAGE)
+        lb_points_tap(call, MASK, lb_mask_channel(mask), out);
+    for (int c = 0; c < 4; c++)
+        out->made[out->made_count++] = lb_channels_find(own->channels, rgba[c]);
     return LB_OK;
 }
 
-static lb_status pass_others(const lb_task *task, lb_image *out)
+static void composite(const lb_call *call, const void *state, const lb_span *span)
 {
-    const lb_channels *own = task->desc->channels;
-    lb_status status = LB_OK;
+    const composite_params *p = call->params;
+    const float *const *in = span->taps;
+    lb_rgba_row source = {in[0], in[1], in[2], in[3]}, backdrop = {in[4], in[5], in[6], in[7]};
+    lb_rgba_out out = {span->made[0], span->made[1], span->made[2], span->made[3]};
+    float amount[LB_SPAN_MOST];
+    const float *mask = call->inputs[MASK].kind == LB_KIND_IMAGE ? in[8] : NULL;
 
-    for (int32_t i = 0; i < own->count && status == LB_OK; i++) {
-        const lb_plane *plane = lb_task_plane(task, BACKDROP, own->names[i]);
-
-        if ((task->channels >> i & 1) && plane && strcmp(own->names[i], "R") &&
-            strcmp(own->names[i], "G") && strcmp(own->names[i], "B") && strcmp(own->names[i], "A"))
-            status = lb_task_pass(task, out, own->names[i], plane);
-    }
-    return status;
+    (void)state;
+    if (mask || p->opacity != 1)
+        lb_mask_row(mask, (float)p->opacity, span->count, amount);
+    lb_composite_row((lb_porter_duff)p->porter_duff, (lb_blend)p->blend, out, source, backdrop,
+                     mask || p->opacity != 1 ? amount : NULL, span->count);
 }
 
-static lb_status evaluate(const lb_task *task, lb_value *out)
-{
-    const lb_desc *mask = &task->call.inputs[MASK];
-    job j = {.task = task,
-             .source = layer_of(task, SOURCE),
-             .backdrop = layer_of(task, BACKDROP),
-             .masked = mask->kind == LB_KIND_IMAGE};
-    bool any = false;
-    lb_status status = lb_task_image(task, &out->image);
-
-    if (j.masked)
-        j.mask = lb_task_plane(task, MASK, lb_mask_channel(mask->channels));
-    for (int c = 0; c < 4; c++)
-        any = any || lb_task_wants(task, rgba[c]);
-    for (int c = 0; c < 4 && any && status == LB_OK; c++)
-        status = lb_plane_new_raw(task->box, &j.out[c]);
-    if (status == LB_OK && any)
-        status = lb_pool_for(task->pool, lb_box_height(task->box), 16, composite_rows, &j);
-    for (int c = 0; c < 4; c++) {
-        if (status == LB_OK && lb_task_wants(task, rgba[c]))
-            status = lb_image_add(out->image, rgba[c], j.out[c]);
-        lb_plane_unref(&j.out[c]);
-    }
-    if (status == LB_OK)
-        status = pass_others(task, out->image);
-    if (status != LB_OK)
-        lb_image_unref(&out->image);
-    return status;
-}
+static const lb_points points = {use, composite};
 
 const lb_op lb_op_composite = {
     .name = "composite",
@@ -245,6 +187,6 @@ const lb_op lb_op_composite = {
     .params_size = sizeof(composite_params),
     .result = LB_KIND_IMAGE,
     .describe = describe,
-    .channels = channels,
-    .evaluate = evaluate,
+    .evaluate = lb_points_evaluate,
+    .points = &points,
 };

@@ -6,7 +6,7 @@
  * two stops at one place make a smooth edge instead of a jagged one. */
 #include "engine/base/clones.h"
 #include "engine/base/math.h"
-#include "engine/graph/op.h"
+#include "engine/graph/points.h"
 
 #define MOST_PIXELS 1e6
 #define MOST_STOPS 1024
@@ -146,25 +146,22 @@ static void integrate(const ramp *r, double a, double b, double sum[4])
     }
 }
 
-static lb_status ramp_new(const gradient_params *p, ramp *r)
+/* Spans live in `arena`. */
+static lb_status ramp_new(lb_arena *arena, const gradient_params *p, ramp *r)
 {
     const stop_params *stop = p->stops.items;
     int32_t count = p->stops.count;
-    double *at = lb_alloc((size_t)count, sizeof *at);
+    double *at = lb_arena_alloc(arena, (size_t)count, sizeof *at);
 
-    r->spans = lb_alloc((size_t)count + 1, sizeof *r->spans);
-    if (!at || !r->spans) {
-        lb_free(at);
-        lb_free(r->spans);
+    r->spans = lb_arena_alloc(arena, (size_t)count + 1, sizeof *r->spans);
+    if (!at || !r->spans)
         return LB_MEMORY;
-    }
     fix_positions(&p->stops, at);
     add_span(r, -INFINITY, at[0], stop[0].color, stop[0].color);
     for (int32_t i = 1; i < count; i++)
         if (at[i] > at[i - 1])
             add_span(r, at[i - 1], at[i], stop[i - 1].color, stop[i].color);
     add_span(r, at[count - 1], INFINITY, stop[count - 1].color, stop[count - 1].color);
-    lb_free(at);
     r->type = p->type;
     r->around = p->type == CONIC || p->spread != PAD;
     r->folded = p->type != CONIC && p->spread == REFLECT;
@@ -293,39 +290,44 @@ static void positions(const ramp *r, int32_t x, int32_t y, int32_t count, double
     }
 }
 
-typedef struct fill {
-    const lb_task *task;
-    const ramp *ramp;
-    lb_plane *planes[4];
-} fill;
-
-static void fill_piece(const fill *f, int32_t x, int32_t y, int32_t count)
+static void fill_piece(const ramp *r, int32_t x, int32_t y, int32_t count, float *const rows[4],
+                       int32_t from)
 {
     double t[PIECE], half[PIECE], color[4];
     int32_t at = 0;
-    float *rows[4];
 
-    for (int c = 0; c < 4; c++)
-        rows[c] = lb_plane_row_to_fill(f->planes[c], y) + (x - f->task->box.x0);
-    positions(f->ramp, x, y, count, t, half);
+    positions(r, x, y, count, t, half);
     for (int32_t i = 0; i < count; i++) {
-        mean_of(f->ramp, t[i], half[i], &at, color);
+        mean_of(r, t[i], half[i], &at, color);
         for (int c = 0; c < 4; c++)
-            rows[c][i] = (float)color[c];
+            rows[c][from + i] = (float)color[c];
     }
 }
 
-static lb_status fill_rows(void *context, int32_t begin, int32_t end, int32_t worker)
+static void fill(const lb_call *call, const void *state, const lb_span *at)
 {
-    const fill *f = context;
-    lb_box box = f->task->box;
+    (void)call;
+    for (int32_t i = 0; i < at->count; i += PIECE)
+        fill_piece(state, at->x + i, at->y, at->count - i < PIECE ? at->count - i : PIECE, at->made,
+                   i);
+}
 
-    (void)worker;
-    for (int32_t y = box.y0 + begin; y < box.y0 + end; y++)
-        for (int32_t x = box.x0; x < box.x1; x += PIECE)
-            fill_piece(f, x, y, box.x1 - x < PIECE ? box.x1 - x : PIECE);
+static lb_status use(const lb_call *call, const lb_desc *own, uint64_t wanted, lb_points_use *out)
+{
+    static const char *const names[4] = {"R", "G", "B", "A"};
+    ramp *r = lb_arena_alloc(call->arena, 1, sizeof *r);
+
+    (void)wanted;
+    if (!r || ramp_new(call->arena, call->params, r) != LB_OK)
+        return lb_fail(call->diag, LB_MEMORY, call->loc, "no memory");
+    place_ramp(call->params, call->format, r);
+    out->state = r;
+    for (int c = 0; c < 4; c++)
+        out->made[out->made_count++] = lb_channels_find(own->channels, names[c]);
     return LB_OK;
 }
+
+static const lb_points points = {use, fill};
 
 static lb_status check(const lb_call *call)
 {
@@ -340,32 +342,6 @@ static lb_status check(const lb_call *call)
     return LB_OK;
 }
 
-static lb_status evaluate(const lb_task *task, lb_value *out)
-{
-    static const char *const names[4] = {"R", "G", "B", "A"};
-    ramp r = {0};
-    fill f = {.task = task, .ramp = &r};
-    lb_status status = ramp_new(task->call.params, &r);
-
-    if (status != LB_OK)
-        return status;
-    place_ramp(task->call.params, task->call.format, &r);
-    status = lb_task_image(task, &out->image);
-    for (int c = 0; c < 4 && status == LB_OK; c++)
-        status = lb_plane_new_raw(task->box, &f.planes[c]);
-    if (status == LB_OK)
-        status = lb_pool_for(task->pool, lb_box_height(task->box), 8, fill_rows, &f);
-    for (int c = 0; c < 4; c++) {
-        if (status == LB_OK && lb_task_wants(task, names[c]))
-            status = lb_image_add(out->image, names[c], f.planes[c]);
-        lb_plane_unref(&f.planes[c]);
-    }
-    lb_free(r.spans);
-    if (status != LB_OK)
-        lb_image_unref(&out->image);
-    return status;
-}
-
 const lb_op lb_op_gradient = {
     .name = "gradient",
     .summary = "A gradient over the whole frame",
@@ -375,5 +351,6 @@ const lb_op lb_op_gradient = {
     .params_size = sizeof(gradient_params),
     .result = LB_KIND_IMAGE,
     .check = check,
-    .evaluate = evaluate,
+    .evaluate = lb_points_evaluate,
+    .points = &points,
 };

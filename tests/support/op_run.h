@@ -12,6 +12,7 @@
 #include "engine/base/random.h"
 #include "engine/graph/files.h"
 #include "engine/graph/param.h"
+#include "engine/graph/points.h"
 
 #define OP_SLOTS 8
 
@@ -288,16 +289,21 @@ static inline lb_image *op_part(op_run *r, lb_box box, uint64_t wanted)
     lb_value inputs[OP_SLOTS] = {{0}}, out = {0};
     lb_task task = {call,   r->pool, lb_box_intersect(box, r->desc.data_window), wanted, &r->desc,
                     inputs, NULL};
+    lb_points_use use = {0};
 
+    if (r->op->points && (r->status = r->op->points->use(&call, &r->desc, wanted, &use)) != LB_OK)
+        return NULL;
     for (int32_t i = 0; i < call.input_count; i++) {
         const lb_channels *has = r->descs[i].channels;
         uint64_t bits = 0;
 
         if (!r->inputs[i])
             continue;
-        if (r->op->channels)
+        if (r->op->points)
+            bits = lb_points_bits(&use, &r->desc, wanted, i);
+        else if (r->op->channels)
             bits = r->op->channels(&call, &r->desc, i, wanted);
-        for (int32_t c = 0; !r->op->channels && c < has->count; c++) {
+        for (int32_t c = 0; !r->op->points && !r->op->channels && c < has->count; c++) {
             int32_t own = lb_channels_find(r->desc.channels, has->names[c]);
 
             if (i > 0 || (own >= 0 && (wanted >> own & 1)) ||

@@ -1,0 +1,47 @@
+/* nodes/channel/premultiply.c: straight colour made premultiplied. */
+#include "engine/base/clones.h"
+#include "engine/graph/points.h"
+
+static const lb_input inputs[] = {
+    {"image", LB_KIND_IMAGE,
+     .doc = "A picture with straight colour; without alpha it stays as it is."},
+    {0}};
+
+LB_CLONES
+static void multiply_row(float *restrict out, const float *restrict in, const float *restrict alpha,
+                         int32_t count)
+{
+    for (int32_t x = 0; x < count; x++)
+        out[x] = in[x] * alpha[x];
+}
+
+static lb_status use(const lb_call *call, const lb_desc *own, uint64_t wanted, lb_points_use *out)
+{
+    if (lb_channels_find(call->inputs[0].channels, "A") < 0)
+        lb_points_pass(call, own, wanted, 0, out);
+    else
+        lb_points_use_color(call, own, wanted, out);
+    return LB_OK;
+}
+
+static void multiply(const lb_call *call, const void *state, const lb_span *span)
+{
+    (void)call, (void)state;
+    for (int c = 0; c < 3; c++)
+        multiply_row(span->made[c], span->taps[c], span->taps[3], span->count);
+}
+
+static const lb_points points = {use, multiply};
+
+const lb_op lb_op_premultiply = {
+    .name = "premultiply",
+    .summary = "Colour times alpha",
+    .doc = "Every operator takes colour to be premultiplied. This is for pictures that came in "
+           "with straight colour.",
+    .group = "channel",
+    .version = 1,
+    .inputs = inputs,
+    .result = LB_KIND_IMAGE,
+    .evaluate = lb_points_evaluate,
+    .points = &points,
+};

@@ -1,0 +1,45 @@
+/* nodes/channel/unpremultiply.c: premultiplied colour made straight. */
+#include "engine/base/clones.h"
+#include "engine/graph/points.h"
+
+static const lb_input inputs[] = {
+    {"image", LB_KIND_IMAGE, .doc = "A picture with premultiplied colour."}, {0}};
+
+LB_CLONES
+static void divide_row(float *restrict out, const float *restrict in, const float *restrict alpha,
+                       int32_t count)
+{
+    for (int32_t x = 0; x < count; x++)
+        out[x] = in[x] / (alpha[x] > 0.0f ? alpha[x] : 1.0f);
+}
+
+static lb_status use(const lb_call *call, const lb_desc *own, uint64_t wanted, lb_points_use *out)
+{
+    if (lb_channels_find(call->inputs[0].channels, "A") < 0)
+        lb_points_pass(call, own, wanted, 0, out);
+    else
+        lb_points_use_color(call, own, wanted, out);
+    return LB_OK;
+}
+
+static void divide(const lb_call *call, const void *state, const lb_span *span)
+{
+    (void)call, (void)state;
+    for (int c = 0; c < 3; c++)
+        divide_row(span->made[c], span->taps[c], span->taps[3], span->count);
+}
+
+static const lb_points points = {use, divide};
+
+const lb_op lb_op_unpremultiply = {
+    .name = "unpremultiply",
+    .summary = "Colour divided by alpha",
+    .doc = "For handing straight colour to something outside, or to `premultiply` again after a "
+           "step of your own. Where alpha is 0 or less the colour stays as it is.",
+    .group = "channel",
+    .version = 1,
+    .inputs = inputs,
+    .result = LB_KIND_IMAGE,
+    .evaluate = lb_points_evaluate,
+    .points = &points,
+};
