@@ -121,40 +121,80 @@ static bool reads_changed(const comparison *c, int32_t node, int32_t frame, int3
     return false;
 }
 
-static void explain_line(const comparison *c, const ledger_line *got, const ledger_line *want)
+/* What is told of one operator. */
+typedef struct verdict {
+    const ledger_line *first; /* of those with other pixels; NULL: none */
+    size_t pictures;
+    int32_t version, old_version;
+    char op[72];
+} verdict;
+
+#define MOST_VERDICTS 256
+
+static verdict *verdict_of(verdict *verdicts, const ledger_line *line, const ledger_line *old)
 {
-    int32_t node = lb_graph_find(c->graph, got->what);
+    verdict *v = verdicts;
 
-    if (!want) {
-        fprintf(c->out, "%s: '%s' at frame %d is new\n", c->name, got->what, (int)got->frame);
-        return;
-    }
-    if (node < 0) {
-        const lb_output *output = NULL;
+    while (v < verdicts + MOST_VERDICTS - 1 && v->op[0] && strcmp(v->op, line->op) != 0)
+        v++;
+    memcpy(v->op, line->op, sizeof v->op);
+    v->version = line->version;
+    v->old_version = old->version;
+    return v;
+}
 
-        for (int32_t i = 0; i < c->graph->output_count; i++)
-            if (strcmp(c->graph->outputs[i].name, got->what + 1) == 0)
-                output = &c->graph->outputs[i];
-        if (output && !has_changed(c, got->frame, c->graph->nodes[output->image.node].name))
+static const lb_output *output_of(const lb_graph *graph, const char *name)
+{
+    for (int32_t i = 0; i < graph->output_count; i++)
+        if (strcmp(graph->outputs[i].name, name) == 0)
+            return &graph->outputs[i];
+    return NULL;
+}
+
+/* One line that is not as expected: told at once, or counted for its operator, or nothing when it
+ * only follows from another. */
+static void explain_line(const comparison *c, const ledger_line *line, const ledger_line *old,
+                         verdict *verdicts)
+{
+    bool is_output = line->what[0] == '@';
+    const lb_output *output = is_output ? output_of(c->graph, line->what + 1) : NULL;
+    int32_t node = output ? output->image.node : lb_graph_find(c->graph, line->what);
+    verdict *v;
+
+    if (!old) {
+        fprintf(c->out, "%s: '%s' at frame %d is new\n", c->name, line->what, (int)line->frame);
+    } else if (is_output) {
+        if (output && !has_changed(c, line->frame, c->graph->nodes[node].name))
             fprintf(c->out,
-                    "%s: output '%s' (%s) at frame %d has other pixels, its image has not\n",
-                    c->name, got->what + 1, got->op, (int)got->frame);
-        return;
+                    "%s: output '%s' (%s) at frame %d holds other pixels of the same picture\n",
+                    c->name, line->what + 1, line->op, (int)line->frame);
+    } else {
+        v = verdict_of(verdicts, line, old);
+        if (strcmp(line->hash, old->hash) != 0 && !reads_changed(c, node, line->frame, 0)) {
+            v->pictures++;
+            v->first = v->first ? v->first : line;
+        }
     }
-    if (reads_changed(c, node, got->frame, 0))
-        return; /* told where it begins */
-    fprintf(c->out,
-            "%s: '%s' at frame %d: %s makes other pixels of the same pictures; its version ",
-            c->name, got->what, (int)got->frame, got->op);
-    if (got->version == want->version)
-        fprintf(c->out, "is still %d. If that was meant, raise it.\n", (int)got->version);
-    else
-        fprintf(c->out, "is %d now, was %d.\n", (int)got->version, (int)want->version);
+}
+
+static void print_verdict(const verdict *v, FILE *out)
+{
+    if (v->pictures > 0)
+        fprintf(
+            out,
+            "%s makes other pixels of the same pictures, %zu times, first '%s' of %s at frame %d",
+            v->op, v->pictures, v->first->what, v->first->graph, (int)v->first->frame);
+    if (v->pictures > 0 && v->version == v->old_version)
+        fprintf(out, "; its version is still %d: if that was meant, raise it\n", (int)v->version);
+    else if (v->version != v->old_version)
+        fprintf(out, "%s version is %d now, was %d\n", v->pictures > 0 ? "; its" : v->op,
+                (int)v->version, (int)v->old_version);
 }
 
 size_t ledger_explain(const ledger *got, const ledger *want, const lb_graph *const *graphs,
                       const char *const *names, int32_t graph_count, FILE *out)
 {
+    verdict verdicts[MOST_VERDICTS] = {0};
     size_t changed = 0;
 
     for (size_t i = 0; i < got->count; i++) {
@@ -168,8 +208,10 @@ size_t ledger_explain(const ledger *got, const ledger *want, const lb_graph *con
             comparison c = {got, want, graphs[g], names[g], out};
 
             if (strcmp(names[g], line->graph) == 0)
-                explain_line(&c, line, old);
+                explain_line(&c, line, old, verdicts);
         }
     }
+    for (const verdict *v = verdicts; v < verdicts + MOST_VERDICTS && v->op[0]; v++)
+        print_verdict(v, out);
     return changed;
 }

@@ -24,7 +24,7 @@ const ledger_line *ledger_find(const ledger *book, const char *graph, int32_t fr
                                const char *what); /* of a sorted one; NULL */
 void ledger_clear(ledger *book);
 
-/* Says of each graph which nodes have other pixels than expected though nothing that they read has,
+/* Says which operators make other pixels than expected though nothing that they read has changed,
  * and what to do about it. Answers how many lines of `got` that concerns. Both are sorted. */
 size_t ledger_explain(const ledger *got, const ledger *want, const lb_graph *const *graphs,
                       const char *const *names, int32_t graph_count, FILE *out);
