@@ -57,7 +57,8 @@ bool lb_cache_knows(lb_cache *cache, lb_key key);
  * what is cheap to make for its size goes first, which may be this very one (GreedyDual-Size: Cao
  * and Irani, "Cost-aware WWW proxy caching algorithms", USENIX ITS 1997). An entry of the same key
  * is replaced unless it has all that this one has. On disk, an image that took longer to make than
- * reading it back is likely to take, or `always`, is written as well, before this returns. */
+ * writing and reading it are likely to take, or `always`, is written as well, before this returns.
+ */
 void lb_cache_put(lb_cache *cache, lb_key key, const lb_desc *desc, lb_box box, uint64_t channels,
                   lb_value value, double seconds, lb_keep keep, bool always);
 

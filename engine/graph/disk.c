@@ -21,11 +21,13 @@
 #include "engine/graph/disk_file.h"
 #include "engine/graph/disk_folder.h"
 
-/* What a disk is taken to read in a second, for deciding what is worth keeping. */
-#define READ_BYTES_PER_S 400e6
-#define USE_S 60      /* uses are noted no oftener */
-#define RETRY_S 10    /* after a failed write: the disk may be full for all of a render */
-#define LAST_PASS_S 5 /* at the end the keeper gets this long */
+/* What a disk is taken to move in a second until this process has moved some hundred megabytes
+ * itself, for deciding what is worth keeping. */
+#define BYTES_PER_S 400e6
+#define BYTES_BEFORE 256e6 /* the guess counts as much as so many moved */
+#define USE_S 60           /* uses are noted no oftener */
+#define RETRY_S 10         /* after a failed write: the disk may be full for all of a render */
+#define LAST_PASS_S 5      /* at the end the keeper gets this long */
 #define NAME_TRIES 1000
 #define FOLDER_TRIES 3
 
@@ -38,6 +40,7 @@ struct lb_disk {
     atomic_uint temporaries; /* so many names were used */
     atomic_int_least64_t hits, misses, damaged, writes, evictions;
     atomic_uint_least64_t bytes_read, written;
+    atomic_uint_least64_t read_ns, write_ns;   /* that moving those took */
     atomic_uint_least64_t due_at;              /* the keeper looks when `written` is more */
     atomic_uint_least64_t counted, counted_at; /* bytes in the folder when `written` was that */
     atomic_bool is_counted;
@@ -182,10 +185,37 @@ lb_disk_stats lb_disk_stats_of(lb_disk *disk)
                            .evictions = atomic_load(&disk->evictions),
                            .bytes_read = atomic_load(&disk->bytes_read),
                            .bytes_written = written,
+                           .read_s = 1e-9 * (double)atomic_load(&disk->read_ns),
+                           .write_s = 1e-9 * (double)atomic_load(&disk->write_ns),
                            .is_counted = atomic_load(&disk->is_counted),
                            .bytes = atomic_load(&disk->counted) + written -
                                     atomic_load(&disk->counted_at),
                            .limit = disk->limit};
+}
+
+static void note_time(atomic_uint_least64_t *ns, double start)
+{
+    double seconds = lb_clock_s() - start;
+
+    if (seconds > 0)
+        atomic_fetch_add_explicit(ns, (uint64_t)(1e9 * seconds), memory_order_relaxed);
+}
+
+/* How long moving `bytes` is likely to take, going by what was moved so far. */
+static double likely_s(uint64_t bytes, const atomic_uint_least64_t *moved,
+                       const atomic_uint_least64_t *ns)
+{
+    double so_far_s = 1e-9 * (double)atomic_load_explicit(ns, memory_order_relaxed);
+    double so_far = (double)atomic_load_explicit(moved, memory_order_relaxed);
+
+    return (double)bytes * (so_far_s + BYTES_BEFORE / BYTES_PER_S) / (so_far + BYTES_BEFORE);
+}
+
+/* Is writing it now and reading it once less work than making it again? */
+static bool is_worth_it(const lb_disk *disk, uint64_t bytes, double seconds)
+{
+    return seconds >= likely_s(bytes, &disk->written, &disk->write_ns) +
+                          likely_s(bytes, &disk->bytes_read, &disk->read_ns);
 }
 
 /* ---- Finding ---- */
@@ -236,6 +266,7 @@ static lb_status find(lb_disk *disk, int fd, lb_key key, const lb_desc *desc, lb
 bool lb_disk_find(lb_disk *disk, lb_key key, const lb_desc *desc, lb_box box, uint64_t channels,
                   lb_value *out)
 {
+    double start = lb_clock_s();
     lb_status status = LB_NOT_FOUND;
     char path[LB_DISK_PATH];
     int fd = lb_disk_path(disk->folder, key, path) ? open_entry(path) : -1;
@@ -244,6 +275,8 @@ bool lb_disk_find(lb_disk *disk, lb_key key, const lb_desc *desc, lb_box box, ui
         status = find(disk, fd, key, desc, box, channels, out);
         close(fd);
     }
+    if (status == LB_OK)
+        note_time(&disk->read_ns, start);
     if (status == LB_FORMAT) {
         unlink(path); /* perhaps somebody put a good one there just now: then that is lost too */
         atomic_fetch_add_explicit(&disk->damaged, 1, memory_order_relaxed);
@@ -329,17 +362,20 @@ void lb_disk_put(lb_disk *disk, lb_key key, const lb_desc *desc, lb_box box, uin
     lb_disk_head head;
     char words[128];
     uint64_t bytes;
+    double start;
     lb_status status;
 
     if (lb_clock_s() < atomic_load_explicit(&disk->retry_at, memory_order_relaxed) ||
         lb_disk_head_make(key, desc, box, channels, image, seconds, &head) != LB_OK)
         return;
     bytes = lb_disk_head_bytes(&head);
-    if (bytes > disk->limit || (!always && seconds < (double)bytes / READ_BYTES_PER_S) ||
+    if (bytes > disk->limit || (!always && !is_worth_it(disk, bytes, seconds)) ||
         lb_disk_has(disk, key, desc, box, head.channels))
         return;
+    start = lb_clock_s();
     status = write_entry(disk, &head, desc, image);
     if (status == LB_OK) {
+        note_time(&disk->write_ns, start);
         note_written(disk, bytes);
     } else if (status == LB_IO) {
         int error = errno;

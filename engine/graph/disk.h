@@ -28,8 +28,9 @@ bool lb_disk_find(lb_disk *disk, lb_key key, const lb_desc *desc, lb_box box, ui
                   lb_value *out);
 /* Is it there, by the header alone? Nothing is noted or removed. */
 bool lb_disk_has(lb_disk *disk, lb_key key, const lb_desc *desc, lb_box box, uint64_t channels);
-/* Written only if making it took longer than reading back is likely to take, or `always`, and only
- * if it is not there. A folder that cannot be written to is a warning, once. */
+/* Written only if making it took longer than writing it and reading it back once are likely to
+ * take, or `always`, and only if it is not there. A folder that cannot be written to is a warning,
+ * once. */
 void lb_disk_put(lb_disk *disk, lb_key key, const lb_desc *desc, lb_box box, uint64_t channels,
                  const lb_image *image, double seconds, bool always);
 
@@ -37,9 +38,10 @@ typedef struct lb_disk_stats {
     int64_t hits, misses, damaged; /* looked for; damaged ones are misses too */
     int64_t writes, evictions;     /* by this process */
     uint64_t bytes_read, bytes_written;
-    bool is_counted; /* the folder was counted, which happens after the first write */
-    uint64_t bytes;  /* of entries in it when it was last counted, and written since */
-    uint64_t limit;  /* 0: there is no folder */
+    double read_s, write_s; /* that took, added up over threads */
+    bool is_counted;        /* the folder was counted, which happens after the first write */
+    uint64_t bytes;         /* of entries in it when it was last counted, and written since */
+    uint64_t limit;         /* 0: there is no folder */
 } lb_disk_stats;
 lb_disk_stats lb_disk_stats_of(lb_disk *disk);
 

@@ -257,19 +257,23 @@ static bool visit_to_rank(void *context, const lb_disk_found *found)
     return true;
 }
 
-/* Least worth first, then longest unused, then by key: so that processes that shrink a folder at
- * the same time remove the same entries. */
+/* Least worth first; no lot but the keys', so that processes that shrink a folder at the same time
+ * remove the same entries. */
 static int by_worth(const void *a, const void *b)
 {
     const candidate *x = a, *y = b;
 
     if (x->worth != y->worth)
         return x->worth < y->worth ? -1 : 1;
-    if (x->used_s != y->used_s)
-        return x->used_s < y->used_s ? -1 : 1;
     if (x->key.high != y->key.high)
         return x->key.high < y->key.high ? -1 : 1;
     return (x->key.low > y->key.low) - (x->key.low < y->key.low);
+}
+
+/* 1 to 64, about as often in each doubling. */
+static double lot_of(lb_key key)
+{
+    return ldexp(1 + (double)(key.high & 0xffff) / 65536, (int)(key.low % 6));
 }
 
 static void rank(candidates *all)
@@ -282,7 +286,8 @@ static void rank(candidates *all)
     for (size_t i = 0; i < all->count; i++) {
         candidate *c = &all->items[i];
 
-        c->worth = c->seconds / ((double)c->bytes + 1) / fmax(now - c->used_s, IDLE_LEAST_S);
+        c->worth = lot_of(c->key) * c->seconds / ((double)c->bytes + 1) /
+                   fmax(now - c->used_s, IDLE_LEAST_S);
     }
     if (all->count > 0)
         qsort(all->items, all->count, sizeof *all->items, by_worth);

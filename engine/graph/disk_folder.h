@@ -53,8 +53,10 @@ typedef const _Atomic double lb_disk_deadline;
 LB_MUST_CHECK lb_status lb_disk_survey(const char *folder, lb_disk_deadline *deadline,
                                        lb_disk_count *out);
 /* Removes entries until at most `limit` bytes of entries are left, those first that are worth
- * least: seconds to make, per byte, per second since the last use (what was not asked for as long
- * again is half as likely to be asked for). Damaged ones are worth nothing. */
+ * least: seconds to make, per byte, per second since the last use, times 1 to 64 as the key draws.
+ * The lot is for sequences that are rendered again and again and do not fit: whatever was longest
+ * unused is what is needed next, and with nothing else to go by every frame would go just before it
+ * is asked for. Damaged entries are worth nothing. */
 LB_MUST_CHECK lb_status lb_disk_shrink(const char *folder, uint64_t limit,
                                        lb_disk_deadline *deadline, lb_disk_count *removed);
 /* Removes all entries and temporaries, and the folders ab that are empty then and were not before.

@@ -133,19 +133,19 @@ Test(disk_folder, use_is_noted)
     lb_disk_free(&disk);
 }
 
-/* Who goes: worth as the header says, seconds / (bytes + 1) / idle seconds (60 at least). Worked
- * out by hand in units of 1 / (bytes + 1). */
+/* Who goes: seconds / idle seconds (60 at least), farther apart than the 64 that the key may draw.
+ * The bytes are the same. */
 Test(disk_folder, shrinks_least_worth_first)
 {
     static const struct {
         double seconds, idle_s; /* worth */
     } entries[] = {
-        {10, 10000}, /* 0.001  third */
-        {1, 100},    /* 0.01   fourth */
-        {0.1, 1000}, /* 0.0001 first */
-        {6, 0},      /* 0.1    sixth */
-        {0.1, 200},  /* 0.0005 second */
-        {2, 100},    /* 0.02   fifth */
+        {6e2, 6000},  /* 1e-1 third */
+        {6e2, 50},    /* 1e1  fourth */
+        {0.06, 6000}, /* 1e-5 first */
+        {6e6, 0},     /* 1e5  sixth */
+        {0.06, 10},   /* 1e-3 second */
+        {6e6, 6000},  /* 1e3  fifth */
     };
     static const int order[] = {2, 4, 0, 1, 5, 3};
     lb_disk *disk = open_disk(NULL, 0);
@@ -166,6 +166,35 @@ Test(disk_folder, shrinks_least_worth_first)
         for (int i = 0; i < 6; i++)
             cr_expect_eq(is_there((uint64_t)order[i]), i >= 6 - left, "%d left: %d", left, i);
     }
+}
+
+/* A sequence of 60 frames, ten seconds each, rendered four times into room for 40: keeping what was
+ * used last would find nothing at all (each frame goes just before it is asked for again); this
+ * finds most of what there is room for. */
+Test(disk_folder, sequence_that_does_not_fit)
+{
+    enum { FRAMES = 60, ROOM = 40, ROUNDS = 4 };
+    lb_disk *disk = open_disk(NULL, 0);
+    lb_disk_count removed;
+    int hits[ROUNDS] = {0};
+    uint64_t each = 0;
+
+    for (int i = 0; i < ROUNDS * FRAMES; i++) {
+        uint64_t frame = (uint64_t)(i % FRAMES);
+
+        if (is_there(frame))
+            hits[i / FRAMES]++;
+        else
+            put(disk, frame, 2 + 0.01 * (double)(frame * 37 % 11));
+        set_use(frame, -10 * i); /* the newest time of the folder is what counts as now */
+        each = each ? each : counted().bytes;
+        if (counted().bytes > ROOM * each)
+            cr_assert_eq(lb_disk_shrink(folder, ROOM * each / 10 * 9, NULL, &removed), LB_OK);
+    }
+    cr_expect_eq(hits[0], 0);
+    for (int round = 1; round < ROUNDS; round++)
+        cr_expect_geq(hits[round], ROOM / 2, "round %d: %d", round, hits[round]);
+    lb_disk_free(&disk);
 }
 
 /* A small one before a large one of the same cost; a damaged one before all. */
