@@ -3,7 +3,7 @@
 
 #include <string.h>
 
-#define MOST_PARAMS 64
+#define MOST_PARAMS 128 /* of a table and of the records in it */
 #define MOST_INPUTS 32
 
 typedef struct op_seen {
@@ -42,19 +42,39 @@ void coverage_free(coverage **seen)
     *seen = NULL;
 }
 
-/* Bits of the values that the params of one table have, in *base. */
-static void add_params(const lb_param *params, const void *base, uint64_t *choices)
+/* How many params a table has, those of records in it included. */
+static int32_t count_all(const lb_param *params)
 {
-    for (int32_t i = 0; params && params[i].name && i < MOST_PARAMS; i++) {
-        const void *field = (const char *)base + params[i].offset;
+    int32_t count = 0;
+
+    for (; params && params->name; params++)
+        count += 1 + count_all(params->fields);
+    return count;
+}
+
+/* Sets bits for the values that the params of one table have in the struct at `base`. */
+static void add_params(const lb_param *params, const void *base, uint64_t *choices, int32_t at)
+{
+    for (; params && params->name && at < MOST_PARAMS;
+         at += 1 + count_all(params->fields), params++) {
+        const char *field = (const char *)base + params->offset;
         int value;
 
-        if (params[i].type == LB_BOOL) {
-            choices[i] |= *(const bool *)field ? 2u : 1u;
-        } else if (params[i].type == LB_CHOICE) {
+        if (params->type == LB_BOOL) {
+            choices[at] |= *(const bool *)field ? 2u : 1u;
+        } else if (params->type == LB_CHOICE) {
             memcpy(&value, field, sizeof value);
             if (value >= 0)
-                choices[i] |= UINT64_C(1) << value;
+                choices[at] |= UINT64_C(1) << value;
+        } else if (params->type == LB_RECORD) {
+            add_params(params->fields, field, choices, at + 1);
+        } else if (params->type == LB_RECORDS) {
+            const lb_records *records = (const lb_records *)field;
+
+            for (int32_t i = 0; i < records->count; i++)
+                add_params(params->fields,
+                           (const char *)records->items + (size_t)i * params->fields_size, choices,
+                           at + 1);
         }
     }
 }
@@ -80,7 +100,7 @@ bool coverage_add(coverage *seen, const lb_graph *graph, lb_diag *diag)
         op->used = true;
         good = lb_node_resolve(graph, node, &moment, &graph->format, &params, &timed) == LB_OK;
         if (good)
-            add_params(node->op->params, params, op->choices);
+            add_params(node->op->params, params, op->choices, 0);
         for (int32_t i = 0; i < lb_inputs_count(node->op->inputs) && i < MOST_INPUTS; i++)
             if (i < node->slot_count)
                 op->inputs[i] |= node->slots[i].node >= 0 ? 2u : 1u;
@@ -89,23 +109,23 @@ bool coverage_add(coverage *seen, const lb_graph *graph, lb_diag *diag)
     return good;
 }
 
-static int report_params(const op_seen *op, FILE *out)
+static int report_params(const op_seen *op, const lb_param *params, int32_t at, FILE *out)
 {
-    const lb_param *params = op->op->params;
+    static const char *const truth[] = {"false", "true", NULL};
     int missing = 0;
 
-    for (int32_t i = 0; params && params[i].name && i < MOST_PARAMS; i++) {
-        static const char *const truth[] = {"false", "true", NULL};
-        const char *const *names = params[i].type == LB_BOOL     ? truth
-                                   : params[i].type == LB_CHOICE ? params[i].names
-                                                                 : NULL;
+    for (; params && params->name && at < MOST_PARAMS;
+         at += 1 + count_all(params->fields), params++) {
+        const char *const *names = params->type == LB_BOOL     ? truth
+                                   : params->type == LB_CHOICE ? params->names
+                                                               : NULL;
 
         for (int k = 0; names && names[k]; k++)
-            if (!(op->choices[i] >> k & 1)) {
-                fprintf(out, "no graph has %s with %s: %s\n", op->op->name, params[i].name,
-                        names[k]);
+            if (!(op->choices[at] >> k & 1)) {
+                fprintf(out, "no graph has %s with %s: %s\n", op->op->name, params->name, names[k]);
                 missing++;
             }
+        missing += report_params(op, params->fields, at + 1, out);
     }
     return missing;
 }
@@ -123,7 +143,7 @@ int coverage_report(const coverage *seen, FILE *out)
             missing++;
             continue;
         }
-        missing += report_params(op, out);
+        missing += report_params(op, op->op->params, 0, out);
         for (int32_t i = 0; inputs && inputs[i].name && i < MOST_INPUTS; i++)
             if (inputs[i].optional && op->inputs[i] != 3) {
                 fprintf(out, "no graph has %s %s '%s'\n", op->op->name,
