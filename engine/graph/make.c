@@ -83,7 +83,7 @@ static lb_status gather(const lb_step *step, lb_arena *arena, lb_value *inputs, 
         const lb_feed *feed = &step->feeds[s];
         lb_value *values;
 
-        if (feed->count == 0)
+        if (!feed->asked) /* somebody else may be making it, or letting go of it */
             continue;
         values = lb_arena_alloc(arena, (size_t)feed->count, sizeof *values);
         if (!values)
