@@ -19,6 +19,21 @@ static inline double lb_gather_grid(double position)
     return (position + 0x1.8p28) - 0x1.8p28;
 }
 
+/* How wide a kernel is along an axis of the input where an output pixel is (a, b) long along it:
+ * 1 .. most. Rounding does not count: a turned picture keeps its size. */
+static inline double lb_gather_stretch(double a, double b, double most)
+{
+    double length = __builtin_sqrt(a * a + b * b);
+
+    return length > 1 + 0x1p-20 ? length < most ? length : most : 1;
+}
+
+/* Kernels that may go beyond the pixels around, and are those pixels at whole positions. */
+static inline bool lb_gather_can_limit(lb_filter filter)
+{
+    return filter == LB_FILTER_CUBIC || filter == LB_FILTER_LANCZOS3;
+}
+
 /* The pixels that a group of samples stands on: from the least to the largest, both in it. */
 typedef struct lb_gather_span {
     int32_t x0, x1, y0, y1;
@@ -29,7 +44,7 @@ typedef struct lb_gather_span {
  * group repeats it. */
 typedef struct lb_gather {
     lb_filter filter;
-    bool limited;  /* cubic, lanczos3: the values are those that lb_gather_limit leaves */
+    bool limited;  /* where lb_gather_can_limit: the values are those that lb_gather_limit leaves */
     int32_t count; /* at most LB_GATHER_MOST */
     int32_t x[LB_GATHER_MOST], y[LB_GATHER_MOST];
     float fx[LB_GATHER_MOST], fy[LB_GATHER_MOST];

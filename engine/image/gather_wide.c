@@ -10,7 +10,7 @@
 
 #define WINDOW 32
 /* Rows beyond the kernel's own that are still quicker than loads one by one. */
-#define MOST_ROWS 12
+#define MOST_ROWS 16
 
 #if defined(__x86_64__) && defined(__GNUC__) && !defined(LB_NO_CLONES)
 

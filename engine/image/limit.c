@@ -273,11 +273,8 @@ lb_status lb_limit_transform(lb_pool *pool, const lb_plane *in, const double m[6
     lb_status status;
     bool aligned;
 
-    for (int axis = 0; axis < 2; axis++) {
-        double length = sqrt(m[3 * axis] * m[3 * axis] + m[3 * axis + 1] * m[3 * axis + 1]);
-
-        job.radius[axis] = length > 1 ? fmin(length, MOST_RADIUS) : 1;
-    }
+    for (int axis = 0; axis < 2; axis++)
+        job.radius[axis] = lb_gather_stretch(m[3 * axis], m[3 * axis + 1], MOST_RADIUS);
     status = find_columns(&job, &aligned);
     if (aligned)
         rows = aligned_rows;

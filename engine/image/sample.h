@@ -41,6 +41,11 @@ float lb_sample(const lb_plane *plane, double x, double y, lb_filter filter, lb_
 LB_MUST_CHECK lb_status lb_transform_plane(lb_pool *pool, const lb_plane *in, const double m[6],
                                            lb_filter filter, lb_edge edge, lb_box box,
                                            lb_plane **out);
+/* The same for `count` planes of one box; limited: each pixel left as lb_limit_transform leaves it
+ * (limit.h). All of out[0 .. count - 1] are NULL on failure. LB_INVALID: boxes that differ. */
+LB_MUST_CHECK lb_status lb_transform_planes(lb_pool *pool, int32_t count, const lb_plane *const *in,
+                                            const double m[6], lb_filter filter, lb_edge edge,
+                                            bool limited, lb_box box, lb_plane **out);
 
 /* out(x, y) = in(x + dx(x, y), y + dy(x, y)), backward mapping; dx and dy cover `box`. */
 LB_MUST_CHECK lb_status lb_warp_plane(lb_pool *pool, const lb_plane *in, const lb_plane *dx,

@@ -11,6 +11,7 @@
 #include "engine/base/math.h"
 #include "engine/image/extend.h"
 #include "engine/image/gather.h"
+#include "engine/image/limit.h"
 #include "engine/image/sums.h"
 
 #define GRAIN 16
@@ -58,7 +59,11 @@ static void find_taps(lb_filter filter, double width, double x, taps *t)
 }
 
 struct transform {
-    const lb_plane *in;
+    int32_t count; /* planes that the narrow way makes together */
+    const lb_plane *const *all;
+    lb_plane **made;
+    bool limited;
+    const lb_plane *in; /* one of them, for the other ways */
     const double *m;
     lb_filter filter;
     lb_edge edge;
@@ -280,26 +285,38 @@ static void positions(const struct transform *job, lb_box in, int32_t x, int32_t
     }
 }
 
+/* A piece of row y from x on, of all planes. */
+static void narrow_piece(const struct transform *job, const lb_gather *gather, int32_t x, int32_t y)
+{
+    int32_t shift = x - lb_plane_box(job->made[0]).x0;
+
+    for (int32_t p = 0; p < job->count; p += LB_GATHER_PLANES) {
+        int32_t n = job->count - p < LB_GATHER_PLANES ? job->count - p : LB_GATHER_PLANES;
+        float *out[LB_GATHER_PLANES];
+
+        for (int32_t k = 0; k < n; k++)
+            out[k] = lb_plane_row_to_fill(job->made[p + k], y) + shift;
+        lb_gather_run(gather, n, job->all + p, job->edge, out);
+    }
+}
+
 /* The kernel is nowhere wider than itself. */
 static lb_status narrow_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct transform *job = context;
-    lb_box box = lb_plane_box(job->out);
+    lb_box box = lb_plane_box(job->made[0]);
     double across[LB_GATHER_MOST], down[LB_GATHER_MOST];
-    lb_gather gather = {.filter = job->filter};
-    float *out;
+    lb_gather gather = {.filter = job->filter, .limited = job->limited};
 
     (void)worker;
-    for (int32_t x = box.x0; x < box.x1; x += LB_GATHER_MOST) {
-        int32_t n = box.x1 - x < LB_GATHER_MOST ? box.x1 - x : LB_GATHER_MOST;
+    for (int32_t y = box.y0 + begin; y < box.y0 + end; y++)
+        for (int32_t x = box.x0; x < box.x1; x += LB_GATHER_MOST) {
+            int32_t n = box.x1 - x < LB_GATHER_MOST ? box.x1 - x : LB_GATHER_MOST;
 
-        for (int32_t y = box.y0 + begin; y < box.y0 + end; y++) {
-            positions(job, lb_plane_box(job->in), x, y, n, across, down);
+            positions(job, lb_plane_box(job->all[0]), x, y, n, across, down);
             lb_gather_at(&gather, across, down, n);
-            out = lb_plane_row_to_fill(job->out, y) + (x - box.x0);
-            lb_gather_run(&gather, 1, &job->in, job->edge, &out);
+            narrow_piece(job, &gather, x, y);
         }
-    }
     return LB_OK;
 }
 
@@ -452,38 +469,90 @@ static lb_status wide_rows(void *context, int32_t begin, int32_t end, int32_t wo
 
 /* ---- The choice ---- */
 
-lb_status lb_transform_plane(lb_pool *pool, const lb_plane *in, const double m[6], lb_filter filter,
-                             lb_edge edge, lb_box box, lb_plane **out)
+enum way { SHIFT, ALIGNED, WIDE_KERNEL, NARROW };
+
+static enum way way_of(const struct transform *job)
 {
-    struct transform job = {.in = in, .m = m, .filter = filter, .edge = edge};
-    lb_range_fn rows = narrow_rows;
+    const double *m = job->m;
+
+    if (is_shift(m, job->filter))
+        return SHIFT;
+    if (m[1] == 0 && m[3] == 0)
+        return ALIGNED;
+    return job->filter != LB_FILTER_NEAREST && (job->width[0] > 1 || job->width[1] > 1)
+               ? WIDE_KERNEL
+               : NARROW;
+}
+
+static lb_status run_one(lb_pool *pool, struct transform *job, enum way way, int32_t index)
+{
+    static const lb_range_fn rows[] = {shift_rows, aligned_rows, wide_rows};
     lb_status status;
 
-    *out = NULL;
-    if ((status = lb_plane_new_raw(box, &job.out)))
-        return status;
-    for (int axis = 0; axis < 2; axis++) {
-        double length = sqrt(m[3 * axis] * m[3 * axis] + m[3 * axis + 1] * m[3 * axis + 1]);
+    job->in = job->all[index];
+    job->out = job->made[index];
+    status = lb_pool_for(pool, lb_box_height(lb_plane_box(job->out)), GRAIN, rows[way], job);
+    if (status == LB_OK && job->limited)
+        status = lb_limit_transform(pool, job->in, job->m, job->edge, job->out);
+    return status;
+}
 
-        job.width[axis] = length > 1 ? fmin(length, MOST_WIDTH) : 1;
+static lb_status run_all(lb_pool *pool, struct transform *job, enum way way)
+{
+    bool alone = !lb_gather_can_limit(job->filter) && job->limited;
+    int32_t height = lb_box_height(lb_plane_box(job->made[0]));
+    lb_status status = LB_OK;
+
+    job->in = job->all[0];
+    job->out = job->made[0];
+    if (way == ALIGNED)
+        status = make_columns(job);
+    else if (way == WIDE_KERNEL)
+        status = make_curve(job);
+    if (status == LB_OK && way == NARROW) {
+        job->limited = job->limited && !alone;
+        status = lb_pool_for(pool, height, GRAIN, narrow_rows, job);
+        for (int32_t p = 0; p < job->count && alone && status == LB_OK; p++)
+            status = lb_limit_transform(pool, job->all[p], job->m, job->edge, job->made[p]);
+        return status;
+    }
+    for (int32_t p = 0; p < job->count && status == LB_OK; p++)
+        status = run_one(pool, job, way, p);
+    return status;
+}
+
+lb_status lb_transform_planes(lb_pool *pool, int32_t count, const lb_plane *const *in,
+                              const double m[6], lb_filter filter, lb_edge edge, bool limited,
+                              lb_box box, lb_plane **out)
+{
+    struct transform job = {
+        .count = count, .all = in, .made = out, .filter = filter, .edge = edge, .m = m};
+    lb_status status = LB_OK;
+
+    job.limited = limited && lb_filter_rings(filter);
+    for (int32_t p = 0; p < count; p++)
+        out[p] = NULL;
+    for (int32_t p = 1; p < count; p++)
+        if (!lb_box_equal(lb_plane_box(in[p]), lb_plane_box(in[0])))
+            return LB_INVALID;
+    for (int32_t p = 0; p < count && status == LB_OK; p++)
+        status = lb_plane_new_raw(box, &out[p]);
+    for (int axis = 0; axis < 2; axis++) {
+        job.width[axis] = lb_gather_stretch(m[3 * axis], m[3 * axis + 1], MOST_WIDTH);
         job.room[axis] = most_taps(filter, job.width[axis]);
     }
-    if (is_shift(m, filter)) {
-        rows = shift_rows;
-    } else if (m[1] == 0 && m[3] == 0) {
-        rows = aligned_rows;
-        status = make_columns(&job);
-    } else if (filter != LB_FILTER_NEAREST && (job.width[0] > 1 || job.width[1] > 1)) {
-        rows = wide_rows;
-        status = make_curve(&job);
-    }
-    if (!status)
-        status = lb_pool_for(pool, lb_box_height(box), GRAIN, rows, &job);
+    if (status == LB_OK && count > 0)
+        status = run_all(pool, &job, way_of(&job));
     lb_free(job.curve);
     lb_free(job.columns);
     lb_free(job.weights);
-    if (status)
-        lb_plane_unref(&job.out);
-    *out = job.out;
+    for (int32_t p = 0; p < count && status != LB_OK; p++)
+        lb_plane_unref(&out[p]);
     return status;
+}
+
+lb_status lb_transform_plane(lb_pool *pool, const lb_plane *in, const double m[6], lb_filter filter,
+                             lb_edge edge, lb_box box, lb_plane **out)
+{
+    return lb_transform_planes(pool, 1, &in, m, filter, edge, false, box, out);
 }

@@ -88,7 +88,7 @@ lb_status lb_warp_planes_limited(lb_pool *pool, int32_t count, const lb_plane *c
                                  const lb_plane *dx, const lb_plane *dy, lb_filter filter,
                                  lb_edge edge, lb_box box, lb_plane **out)
 {
-    bool together = filter == LB_FILTER_CUBIC || filter == LB_FILTER_LANCZOS3;
+    bool together = lb_gather_can_limit(filter);
     struct warp job = {count, in, dx, dy, filter, together, edge, box, out};
     lb_status status = run(pool, &job);
 

@@ -219,7 +219,7 @@ static lb_status warp_channels(const lb_task *task, lb_plane *const moves[2], bo
 {
     const shimmer_params *p = task->call.params;
     const lb_channels *own = task->desc->channels;
-    const lb_plane *in[LB_MAX_CHANNELS];
+    const lb_plane *in[LB_MAX_CHANNELS] = {NULL};
     lb_plane *made[LB_MAX_CHANNELS];
     int32_t count = 0, names[LB_MAX_CHANNELS];
     lb_status status;

@@ -8,7 +8,7 @@
 
 #include "engine/base/math.h"
 #include "engine/graph/operand.h"
-#include "engine/image/limit.h"
+#include "engine/image/sample.h"
 
 typedef struct {
     double translate[2], rotate, scale[2], pivot[2];
@@ -165,56 +165,70 @@ static lb_box region(const lb_call *call, int32_t slot, lb_box wanted)
                        (int32_t)fmin(ceil(reach[1]) + 1, LB_BOX_LIMIT));
 }
 
-static lb_status moved(const lb_task *task, const map *m, const lb_plane *in, lb_filter filter,
-                       lb_image *out, const char *name)
+/* Moves planes of one box: names[i] are their channels' numbers. */
+static lb_status moved(const lb_task *task, const map *m, lb_filter filter, int32_t count,
+                       const lb_plane *const *in, const int32_t *names, lb_image *out)
 {
     const transform_params *p = task->call.params;
-    lb_plane *made = NULL;
-    lb_status status = lb_transform_plane(task->pool, in, m->backward, filter, LB_EDGE_TRANSPARENT,
-                                          task->box, &made);
+    lb_plane *made[LB_MAX_CHANNELS];
+    lb_status status = lb_transform_planes(task->pool, count, in, m->backward, filter,
+                                           LB_EDGE_TRANSPARENT, !p->overshoot, task->box, made);
 
-    if (status == LB_OK && !p->overshoot && lb_filter_rings(filter))
-        status = lb_limit_transform(task->pool, in, m->backward, LB_EDGE_TRANSPARENT, made);
-    if (status == LB_OK)
-        status = lb_image_add(out, name, made);
-    lb_plane_unref(&made);
+    for (int32_t i = 0; i < count; i++) {
+        if (status == LB_OK)
+            status = lb_image_add(out, task->desc->channels->names[names[i]], made[i]);
+        lb_plane_unref(&made[i]);
+    }
     return status;
 }
 
 /* Coverage of an image that has none: 1 where it has pixels. */
-static lb_status moved_alpha(const lb_task *task, const map *m, lb_filter filter, lb_image *out)
+static lb_status coverage_new(const lb_task *task, lb_plane **out)
 {
     lb_box has = lb_image_box(task->inputs[0].image);
     bool none = lb_box_is_empty(has);
-    lb_plane *ones = NULL;
-    lb_status status = lb_plane_new_constant(none ? task->box : has, none ? 0.0f : 1.0f, &ones);
 
+    return lb_plane_new_constant(none ? task->box : has, none ? 0.0f : 1.0f, out);
+}
+
+/* The wanted channels of light and coverage, or the others, which must not be mixed. */
+static lb_status moved_channels(const lb_task *task, const map *m, bool color, lb_image *out)
+{
+    const transform_params *p = task->call.params;
+    const lb_channels *own = task->desc->channels;
+    lb_filter filter = m->shift || !color ? LB_FILTER_NEAREST : (lb_filter)p->filter;
+    const lb_plane *in[LB_MAX_CHANNELS] = {NULL};
+    lb_plane *ones = NULL;
+    int32_t count = 0, names[LB_MAX_CHANNELS];
+    lb_status status = LB_OK;
+
+    for (int32_t i = 0; i < own->count && status == LB_OK; i++) {
+        const lb_plane *plane = lb_task_plane(task, 0, own->names[i]);
+
+        if (!(task->channels >> i & 1) || lb_channel_is_color(own->names[i]) != color)
+            continue;
+        if (!plane && strcmp(own->names[i], "A") == 0) {
+            status = coverage_new(task, &ones);
+            plane = ones;
+        }
+        if (plane) {
+            names[count] = i;
+            in[count++] = plane;
+        }
+    }
     if (status == LB_OK)
-        status = moved(task, m, ones, filter, out, "A");
+        status = moved(task, m, filter, count, in, names, out);
     lb_plane_unref(&ones);
     return status;
 }
 
 static lb_status evaluate(const lb_task *task, lb_value *out)
 {
-    const transform_params *p = task->call.params;
-    const lb_channels *own = task->desc->channels;
     map m = map_of(&task->call);
     lb_status status = lb_task_image(task, &out->image);
 
-    for (int32_t i = 0; status == LB_OK && i < own->count; i++) {
-        const char *name = own->names[i];
-        const lb_plane *plane = lb_task_plane(task, 0, name);
-        lb_filter filter =
-            m.shift || !lb_channel_is_color(name) ? LB_FILTER_NEAREST : (lb_filter)p->filter;
-
-        if (!(task->channels >> i & 1))
-            continue;
-        if (plane)
-            status = moved(task, &m, plane, filter, out->image, name);
-        else if (strcmp(name, "A") == 0)
-            status = moved_alpha(task, &m, filter, out->image);
-    }
+    if (status == LB_OK && (status = moved_channels(task, &m, true, out->image)) == LB_OK)
+        status = moved_channels(task, &m, false, out->image);
     if (status != LB_OK)
         lb_image_unref(&out->image);
     return status;
@@ -226,7 +240,7 @@ const lb_op lb_op_transform = {
     .doc = "Scaled from the pivot, turned around it, then moved. What is moved out of the frame "
            "is kept for what may bring it back.",
     .group = "filter",
-    .version = 1,
+    .version = 2,
     .inputs = inputs,
     .params = params,
     .params_size = sizeof(transform_params),

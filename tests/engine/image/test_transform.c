@@ -3,6 +3,7 @@
 #include <criterion/criterion.h>
 #include <math.h>
 
+#include "engine/image/limit.h"
 #include "tests/engine/image/picture.h"
 
 static lb_plane *transformed(lb_pool *pool, const lb_plane *in, const double m[6], lb_filter filter,
@@ -186,6 +187,38 @@ Test(transform, same_bits_for_any_threads_and_region)
         }
     lb_pool_free(&pool);
     lb_plane_unref(&in);
+}
+
+/* Planes together and limited in one go as each alone, limited afterwards. */
+Test(transform, company_and_limits)
+{
+    lb_box box = {-30, -20, 190, 150};
+    lb_plane *planes[5];
+
+    for (uint32_t p = 0; p < 5; p++)
+        planes[p] = picture_random((lb_box){-9, 4, 160, 130}, p);
+    for (size_t k = 0; k < sizeof maps / sizeof maps[0]; k++)
+        for (int filter = LB_FILTER_NEAREST; filter <= LB_FILTER_MITCHELL; filter++) {
+            lb_plane *got[5];
+
+            cr_assert(lb_transform_planes(NULL, 5, (const lb_plane *const *)planes, maps[k],
+                                          (lb_filter)filter, LB_EDGE_TRANSPARENT, true, box,
+                                          got) == LB_OK);
+            for (int p = 0; p < 5; p++) {
+                lb_plane *want = transformed(NULL, planes[p], maps[k], (lb_filter)filter,
+                                             LB_EDGE_TRANSPARENT, box);
+
+                if (lb_filter_rings((lb_filter)filter))
+                    cr_assert(lb_limit_transform(NULL, planes[p], maps[k], LB_EDGE_TRANSPARENT,
+                                                 want) == LB_OK);
+                cr_expect(picture_same(want, got[p], box), "map %zu, %s, plane %d", k,
+                          lb_filter_names[filter], p);
+                lb_plane_unref(&want);
+                lb_plane_unref(&got[p]);
+            }
+        }
+    for (int p = 0; p < 5; p++)
+        lb_plane_unref(&planes[p]);
 }
 
 Test(transform, hopeless_maps_give_an_answer)
