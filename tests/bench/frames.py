@@ -1,0 +1,72 @@
+"""tests/bench/frames.py: whole frames of Kiln Hours, node by node."""
+import time
+
+import measure
+import ours
+from measure import THREADS, Row
+
+LEAST = 0.002  # seconds that a node must take to have a line
+FRAME = 240  # plaque, shed and byline are all in the picture
+
+
+class Whole:
+    """A frame and its EXR file, with one number of threads."""
+
+    def __init__(self, threads, scale):
+        self.graph = ours.Graph(threads, scale=scale)
+        self.peak, self.encoding, self.bytes, self.runs = 0, [], 0, 0
+
+    def run(self):
+        picture = self.graph.picture(FRAME)
+        self.peak = self.graph.peak()
+        start = time.perf_counter()
+        self.bytes = self.graph.encode(0, picture)
+        self.encoding.append(time.perf_counter() - start)
+        self.peak = max(self.peak, ours.lib.lb_memory_peak())
+        self.runs += 1
+
+
+def frame(key, title, scale, most):
+    row = Row(key, title)
+    wholes = {n: Whole(n, scale) for n in THREADS}
+    row.add("ours", lambda n: wholes[n].run(), THREADS)
+    row.measure(seconds=8, least=2, most=most)
+    last = wholes[THREADS[-1]]
+    row.figures = {"seconds": row.find(f"ours.{THREADS[-1]}"), "MiB": last.peak / 2 ** 20}
+    row.nodes = _nodes(wholes)
+    row.whole = last
+    return row
+
+
+def _nodes(wholes):
+    stats = {n: whole.graph.stats() for n, whole in wholes.items()}
+    last = THREADS[-1]
+    lines, rest = [], [0.0] * len(THREADS)
+    for i, (name, op, seconds, peak) in enumerate(stats[last]):
+        took = [stats[n][i][2] / wholes[n].runs for n in THREADS]
+        if max(took) < LEAST:
+            rest = [a + b for a, b in zip(rest, took)]
+            continue
+        lines.append((took[-1], [name, op] + [measure.milliseconds(s) for s in took] +
+                      [f"{peak / 2 ** 20:.0f}"]))
+    lines = [line for _, line in sorted(lines, key=lambda pair: -pair[0])]
+    lines.append([f"all below {LEAST * 1e3:.0f} ms", ""] +
+                 [measure.milliseconds(s) for s in rest] + [""])
+    encoding = [sum(wholes[n].encoding) / len(wholes[n].encoding) for n in THREADS]
+    lines.append(["master", "EXR half ZIP"] + [measure.milliseconds(s) for s in encoding] + [""])
+    heads = ["node", "operator"] + [f"ms, {n} threads" if n > 1 else "ms, 1 thread" for n in THREADS]
+    return measure.table(heads + ["peak MiB"], lines, right=range(2, len(heads) + 1))
+
+
+def rows():
+    yield lambda: frame("frame-1080", "Kiln Hours 240, 1920 x 1080", 1.0, 5)
+    yield lambda: frame("frame-2160", "Kiln Hours 240, 3840 x 2160", 2.0, 2)
+
+
+def section(row):
+    """Total, then nodes by what they take; a mean of the runs."""
+    totals = ", ".join(f"{row.find(f'ours.{n}'):.2f} s with {n} thread{'s' if n > 1 else ''}"
+                       for n in THREADS)
+    return (f"### {row.title}\n\nWith its EXR file: {totals}; "
+            f"most memory in use {row.figures['MiB']:.0f} MiB; "
+            f"the file has {row.whole.bytes / 2 ** 20:.1f} MiB.\n\n{row.nodes}")

@@ -1,0 +1,68 @@
+/* tests/bench/rivals.h: other libraries behind plain C functions, for report.py. Each file is a
+ * shared library of its own, built where its library is installed. 0 is good. */
+#ifndef LB_TESTS_BENCH_RIVALS_H
+#define LB_TESTS_BENCH_RIVALS_H
+
+#include <stddef.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/* Rows of interleaved samples of `bits` 8 or 16 (in the machine's order, libspng turns them).
+ * channels 3 or 4. *bytes is freed with rival_spng_free. */
+int rival_spng_encode(const void *pixels, int width, int height, int channels, int bits, int level,
+                      void **bytes, size_t *count);
+int rival_spng_decode(const void *bytes, size_t count, void *pixels, size_t size);
+void rival_spng_free(void *bytes);
+
+/* OpenEXR's C++ library: R, G, B, A planes. `halves` are binary16 bits, ready made. Level is
+ * zlib's. Threads: of the library's own pool. */
+int rival_exr_write(const unsigned short *halves, int width, int height, int level, int threads,
+                    void **bytes, size_t *count);
+int rival_exr_read(const void *bytes, size_t count, int width, int height, int threads,
+                   float *planes);
+void rival_exr_free(void *bytes);
+
+/* Convolution by FFTW, overlap-save in square tiles: `planes` planes, 0 outside. The kernel has
+ * (2 * reach + 1)^2 weights. A plan keeps the kernel's spectrum. */
+typedef struct rival_fftw rival_fftw;
+rival_fftw *rival_fftw_new(const float *kernel, int reach, int tile, int threads);
+int rival_fftw_run(rival_fftw *f, const float *in, float *out, int width, int height, int planes);
+void rival_fftw_free(rival_fftw *f);
+
+/* The renderer's scene, for both: `count` triangles as 9 floats each in clip-ready camera space,
+ * 6 texture coordinates, 9 components of normals; see mesh.py. */
+typedef struct rival_mesh {
+    int vertex_count, triangle_count;
+    const float *positions, *normals, *uvs; /* 3, 3, 2 a vertex */
+    const unsigned *triangles;              /* 3 a triangle */
+    const float *projection;                /* 16, column by column: world to clip */
+    const float *eye;                       /* 3: where the camera is; it looks along -z */
+    float tan_half_fov;                     /* of the height */
+    const float *light;                     /* 3: direction towards the light */
+    int texture_side;
+    const unsigned char *texture; /* RGBA, square, sRGB is not applied */
+} rival_mesh;
+
+/* llvmpipe through EGL without a window; threads by LP_NUM_THREADS before the first call. */
+typedef struct rival_gl rival_gl;
+rival_gl *rival_gl_new(const rival_mesh *mesh, int width, int height, int samples);
+/* Draws, resolves and reads back RGBA as floats into `pixels` (NULL: only waits until it is done).
+ */
+int rival_gl_run(rival_gl *gl, float *pixels);
+const char *rival_gl_name(const rival_gl *gl);
+void rival_gl_free(rival_gl *gl);
+
+typedef struct rival_embree rival_embree;
+rival_embree *rival_embree_new(const rival_mesh *mesh, int threads);
+/* `rays` a pixel, on a grid; shade 0 only finds the nearest hit, 1 lights it and reads the texture.
+ */
+int rival_embree_run(rival_embree *e, int width, int height, int rays, int shade, float *pixels);
+void rival_embree_free(rival_embree *e);
+
+#ifdef __cplusplus
+}
+#endif
+
+#endif
