@@ -26,5 +26,8 @@ double lb_disc_area(double radius, double x0, double x1, double y0, double y1);
 /* Uniform disc of `radius` pixels, each pixel weighted by its exact area in the disc. */
 LB_MUST_CHECK lb_status lb_convolve_disc(lb_pool *pool, const lb_plane *in, double radius,
                                          lb_edge edge, lb_box box, lb_plane **out);
+/* The most bytes that lb_convolve_disc takes while it runs, beside the plane it gives; before
+ * blocks are rounded up. */
+size_t lb_disc_scratch(double radius, lb_box box, int32_t threads);
 
 #endif

@@ -4,7 +4,10 @@
  * step. Every column of the disc that is wholly covered up to d takes its part from that sum, and
  * the pixels that the disc's edge crosses take theirs from the pair alone. So the cost is linear in
  * the radius, nothing is ever subtracted (a highlight leaves no residue beside it), and a pixel's
- * sum has one order whatever region is asked. */
+ * sum has one order whatever region is asked.
+ *
+ * Work goes in pieces of a few hundred columns, down a band of rows: the rows within reach stand in
+ * the second cache, what the steps make of them in the first, and sums in registers. */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -13,11 +16,13 @@
 #include "engine/base/math.h"
 #include "engine/image/convolve.h"
 #include "engine/image/extend.h"
-#include "engine/image/sums.h"
 
-#define GRAIN 16
-#define PIECE 512
-#define GROUP 4
+#define BAND 64                       /* rows */
+#define PIECE 512                     /* columns; a multiple of BLOCK */
+#define BLOCK 64                      /* columns whose sums are in registers */
+#define MOST_STEPS 16                 /* made before their taps are added */
+#define STEP_BYTES (14 << 10)         /* for those: most of a first cache */
+#define STRIP_BYTES ((size_t)3 << 19) /* rows within reach are copied together up to so much */
 #define MOST_RADIUS (1 << 12)
 
 int32_t lb_disc_reach(double radius)
@@ -57,179 +62,324 @@ double lb_disc_weight(double radius, int32_t dx, int32_t dy)
            (LB_PI * radius * radius);
 }
 
-/* What a step outwards adds: `sum_count` columns of the sum of rows -d .. d, then columns of the
- * pair of rows at -d and d alone. The middle column is its own partner, with half its weight. */
+/* What a step outwards adds: columns of the sum of rows -d .. d, then columns of the pair of rows
+ * at -d and d alone. The steps of a group have a pair's row and a sum's row each, one after
+ * another; places are distances from the piece's first column in the group's first row. The middle
+ * column is its own partner, with half its weight. */
+struct tap {
+    int32_t left, right;
+    float weight;
+};
+
 struct step {
-    int32_t sum_count, count;
-    int32_t *offsets;
-    float *weights;
+    bool has_sums; /* whether a column takes its part from the sum */
+    int32_t first; /* tap */
 };
 
 struct disc {
-    const lb_plane *in; /* holds everything within reach */
+    const lb_plane *in;
     lb_plane *out;
-    int32_t reach, taps; /* taps: of all steps, at most */
-    struct step *steps;  /* reach + 1 */
-    int32_t *offsets;    /* what the steps' stand in */
-    float *weights;
+    lb_edge edge;
+    int32_t reach;
+    int32_t piece;      /* columns of one */
+    int32_t across;     /* pieces */
+    int32_t group;      /* steps */
+    size_t stride;      /* of rows of a piece and what it reaches, in floats */
+    bool has_strip;     /* all rows of a band are copied; else they come one by one */
+    struct step *steps; /* reach + 2: the last one ends them */
+    struct tap *taps;
+    int32_t tap_count;
 };
+
+/* Each column ends once, and the edge crosses at most two pixels a column and row. */
+static size_t most_taps(const struct disc *disc)
+{
+    return 4 * ((size_t)disc->reach + 1) + 8;
+}
+
+/* What a piece works in. */
+static size_t disc_floats(const struct disc *disc)
+{
+    size_t strip = disc->has_strip ? BAND + 2 * (size_t)disc->reach : 2 * (size_t)disc->group;
+
+    return (2 + 2 * (size_t)disc->group + strip) * disc->stride + (size_t)disc->piece;
+}
 
 static bool is_full(double r, int32_t dx, int32_t dy)
 {
     return (dx + 0.5) * (dx + 0.5) + (dy + 0.5) * (dy + 0.5) <= r * r;
 }
 
-static void add_tap(struct step *step, int32_t x, double weight)
+static void add_tap(struct disc *disc, int32_t d, bool sum, int32_t x, double weight)
 {
-    step->offsets[step->count] = x;
-    step->weights[step->count++] = (float)(x == 0 ? weight / 2 : weight);
+    int32_t row = d % disc->group * 2 + sum;
+    int32_t middle = row * (int32_t)disc->stride + disc->reach;
+
+    disc->taps[disc->tap_count++] =
+        (struct tap){middle - x, middle + x, (float)(x == 0 ? weight / 2 : weight)};
+    disc->steps[d].has_sums |= sum;
 }
 
 static void fill_steps(struct disc *disc, double r)
 {
-    int32_t used = 0;
     double full = 1 / (LB_PI * r * r);
 
     for (int32_t d = 0; d <= disc->reach; d++) {
-        struct step *step = &disc->steps[d];
-
-        step->offsets = disc->offsets + used;
-        step->weights = disc->weights + used;
+        disc->steps[d].first = disc->tap_count;
         for (int32_t x = 0; x <= disc->reach; x++)
             if (is_full(r, x, d) && !is_full(r, x, d + 1))
-                add_tap(step, x, full);
-        step->sum_count = step->count;
+                add_tap(disc, d, true, x, full);
         for (int32_t x = 0; x <= disc->reach; x++) {
             double weight = is_full(r, x, d) ? 0 : lb_disc_weight(r, x, d);
 
             if (weight > 0)
-                add_tap(step, x, weight);
+                add_tap(disc, d, false, x, weight);
         }
-        used += step->count;
     }
+    disc->steps[disc->reach + 1].first = disc->tap_count;
 }
 
-LB_CLONES
-static void add_rows(float *restrict pair, float *restrict sum, const float *restrict before,
-                     const float *restrict above, const float *restrict below, int32_t count)
-{
-    for (int32_t x = 0; x < count; x++) {
-        float both = above[x] + below[x];
+/* Sixteen pixels, wherever they stand. */
+typedef float pixels __attribute__((vector_size(64), aligned(4), may_alias));
 
-        pair[x] = both;
-        sum[x] = before[x] + both;
-    }
-}
-
-/* Rows of GROUP steps at a time, so that one pass over `out` takes many taps. */
-struct scratch {
-    float *sums, *pairs; /* GROUP rows each */
+/* The rows that a group of steps adds, above and below the middle; and where to. */
+struct growth {
+    const float *above[MOST_STEPS], *below[MOST_STEPS];
+    bool has_sums[MOST_STEPS];
+    int32_t count;
+    bool is_first;  /* nothing is in `running` yet */
+    float *running; /* the sum so far */
+    float *rows;
     size_t stride;
-    const float **left, **right; /* `taps` each */
-    float *weights;
 };
 
-/* Rows of steps d .. d + group - 1; the step before stands in the last row of `sums`. */
-static void grow_rows(const struct disc *disc, struct scratch *s, int32_t d, int32_t group,
-                      int32_t y, ptrdiff_t at, int32_t wide)
+LB_CLONES
+static void grow(const struct growth *g)
 {
-    for (int32_t i = 0; i < group; i++, d++) {
-        float *sum = s->sums + (size_t)i * s->stride, *pair = s->pairs + (size_t)i * s->stride;
-        const float *above = lb_plane_row(disc->in, y - d) + at;
+    for (size_t x = 0; x < g->stride; x += 32) {
+        pixels *running = (pixels *)(g->running + x), sum0 = {0}, sum1 = {0};
+        float *to = g->rows + x;
 
-        if (d == 0) {
-            memcpy(pair, above, (size_t)wide * sizeof *pair);
-            memcpy(sum, above, (size_t)wide * sizeof *sum);
-        } else {
-            add_rows(pair, sum, s->sums + (size_t)((i + GROUP - 1) % GROUP) * s->stride, above,
-                     lb_plane_row(disc->in, y + d) + at, wide);
+        if (!g->is_first) {
+            sum0 = running[0];
+            sum1 = running[1];
         }
-    }
-}
+        for (int32_t i = 0; i < g->count; i++, to += 2 * g->stride) {
+            const pixels *above = (const pixels *)(g->above[i] + x);
+            const pixels *below = (const pixels *)(g->below[i] + x);
+            pixels *pair = (pixels *)to, *sum = (pixels *)(to + g->stride);
 
-/* Pixels x .. x + count - 1 of row y. */
-static void disc_piece(const struct disc *disc, struct scratch *s, int32_t x, int32_t y,
-                       int32_t count, float *out)
-{
-    int32_t reach = disc->reach;
-    ptrdiff_t at = (ptrdiff_t)x - reach - lb_plane_box(disc->in).x0;
-
-    memset(out, 0, (size_t)count * sizeof *out);
-    for (int32_t d = 0; d <= reach; d += GROUP) {
-        int32_t group = reach + 1 - d < GROUP ? reach + 1 - d : GROUP, taps = 0;
-
-        grow_rows(disc, s, d, group, y, at, count + 2 * reach);
-        for (int32_t i = 0; i < group; i++) {
-            const struct step *step = &disc->steps[d + i];
-
-            for (int32_t k = 0; k < step->count; k++, taps++) {
-                float *row = (k < step->sum_count ? s->sums : s->pairs) + (size_t)i * s->stride;
-
-                s->left[taps] = row + reach - step->offsets[k];
-                s->right[taps] = row + reach + step->offsets[k];
-                s->weights[taps] = step->weights[k];
+            pair[0] = above[0] + below[0];
+            pair[1] = above[1] + below[1];
+            sum0 += pair[0];
+            sum1 += pair[1];
+            if (g->has_sums[i]) {
+                sum[0] = sum0;
+                sum[1] = sum1;
             }
         }
-        lb_pairs_add(out, s->left, s->right, s->weights, taps, count);
+        running[0] = sum0;
+        running[1] = sum1;
     }
 }
 
-static lb_status disc_rows(void *context, int32_t begin, int32_t end, int32_t worker)
+/* Loads are what it waits for: two for sixteen pixels of a tap. */
+LB_CLONES
+static void add_taps(const float *rows, const struct tap *tap, const struct tap *end, float *sums,
+                     int32_t count, bool is_first)
+{
+    for (int32_t x = 0; x < count; x += BLOCK, rows += BLOCK) {
+        pixels *out = (pixels *)(sums + x);
+        pixels s0 = {0}, s1 = {0}, s2 = {0}, s3 = {0};
+
+        if (!is_first) {
+            s0 = out[0];
+            s1 = out[1];
+            s2 = out[2];
+            s3 = out[3];
+        }
+        for (const struct tap *t = tap; t < end; t++) {
+            const pixels *left = (const pixels *)(rows + t->left);
+            const pixels *right = (const pixels *)(rows + t->right);
+
+            s0 += t->weight * (left[0] + right[0]);
+            s1 += t->weight * (left[1] + right[1]);
+            s2 += t->weight * (left[2] + right[2]);
+            s3 += t->weight * (left[3] + right[3]);
+        }
+        out[0] = s0;
+        out[1] = s1;
+        out[2] = s2;
+        out[3] = s3;
+    }
+}
+
+/* A piece of a band at work; every row is `stride` long. */
+struct work {
+    const struct disc *disc;
+    int32_t x, y, count, height; /* the piece's pixels */
+    const float *middle; /* row y from as far as the piece reaches, and the others near it */
+    ptrdiff_t step;      /* from one row to the next; 0: rows come one by one */
+    float *strip;        /* what is copied of the rows, as far as they go off the picture */
+    float *none;         /* the middle row's partner: zeros */
+    float *sums;         /* PIECE: what comes out */
+    struct growth growth;
+};
+
+/* Row y of the input from as far as the piece reaches; `spare` is where it may be copied to. */
+static const float *source_row(const struct work *w, int32_t y, int32_t spare)
+{
+    const struct disc *disc = w->disc;
+    int32_t x0 = w->x - disc->reach;
+    float *copy = w->strip + (size_t)spare * disc->stride;
+
+    lb_plane_copy_row(disc->in, disc->edge, y, x0, x0 + (int32_t)disc->stride, copy);
+    return copy;
+}
+
+/* The rows that steps d, d + 1, ... take for row y. */
+static void gather_rows(struct work *w, int32_t y, int32_t d)
+{
+    const struct disc *disc = w->disc;
+    struct growth *g = &w->growth;
+    const float *middle = w->middle + (y - w->y) * w->step;
+
+    g->is_first = d == 0;
+    g->count = disc->reach + 1 - d < disc->group ? disc->reach + 1 - d : disc->group;
+    for (int32_t i = 0; i < g->count; i++) {
+        g->has_sums[i] = disc->steps[d + i].has_sums;
+        if (w->step) {
+            g->above[i] = middle - (d + i) * w->step;
+            g->below[i] = middle + (d + i) * w->step;
+        } else {
+            g->above[i] = source_row(w, y - d - i, 2 * i);
+            g->below[i] = source_row(w, y + d + i, 2 * i + 1);
+        }
+    }
+    if (d == 0)
+        g->below[0] = w->none;
+}
+
+static void run_row(struct work *w, int32_t y, float *out)
+{
+    const struct disc *disc = w->disc;
+    struct growth *g = &w->growth;
+    bool is_whole = w->count % BLOCK == 0;
+    float *sums = is_whole ? out : w->sums;
+
+    for (int32_t d = 0; d <= disc->reach; d += g->count) {
+        gather_rows(w, y, d);
+        grow(g);
+        add_taps(g->rows, disc->taps + disc->steps[d].first,
+                 disc->taps + disc->steps[d + g->count].first, sums, w->count, d == 0);
+    }
+    if (!is_whole)
+        memcpy(out, sums, (size_t)w->count * sizeof *out);
+}
+
+/* Where the rows within reach of the piece are read: where they stand, if the picture has them
+ * all, else from a copy; beyond the piece's own columns that is 0. */
+static void find_rows(struct work *w)
+{
+    const struct disc *disc = w->disc;
+    int32_t reach = disc->reach, x0 = w->x - reach, wide = w->count + 2 * reach;
+    lb_box has = lb_plane_box(disc->in),
+           wanted = {x0, w->y - reach, x0 + (int32_t)disc->stride, w->y + w->height + reach};
+    float *row = w->strip;
+
+    w->step = 0;
+    if (lb_box_contains(has, wanted)) {
+        w->step = lb_plane_stride(disc->in);
+        w->middle = lb_plane_row(disc->in, w->y) + (x0 - has.x0);
+    } else if (disc->has_strip) {
+        w->step = (ptrdiff_t)disc->stride;
+        w->middle = w->strip + reach * w->step;
+        for (int32_t y = wanted.y0; y < wanted.y1; y++, row += disc->stride) {
+            lb_plane_copy_row(disc->in, disc->edge, y, x0, x0 + wide, row);
+            memset(row + wide, 0, (disc->stride - (size_t)wide) * sizeof *row);
+        }
+    }
+}
+
+static lb_status run_pieces(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct disc *disc = context;
     lb_box box = lb_plane_box(disc->out);
-    size_t wide = (size_t)PIECE + 2 * (size_t)disc->reach + 16, taps = (size_t)disc->taps;
-    struct scratch s = {.stride = wide / 16 * 16 + 16};
-    const float **pointers = lb_alloc(2 * taps, sizeof *pointers);
+    struct work w = {.disc = disc, .growth.stride = disc->stride};
+    float *memory = lb_block_new(disc_floats(disc) * sizeof *memory);
 
     (void)worker;
-    s.sums = lb_block_new((2 * GROUP * s.stride + taps) * sizeof *s.sums);
-    if (!s.sums || !pointers) {
-        lb_block_free(s.sums);
-        lb_free(pointers);
+    if (!memory)
         return LB_MEMORY;
+    w.none = memory;
+    w.growth.running = w.none + disc->stride;
+    w.growth.rows = w.growth.running + disc->stride;
+    w.sums = w.growth.rows + 2 * (size_t)disc->group * disc->stride;
+    w.strip = w.sums + disc->piece;
+    memset(w.none, 0, disc->stride * sizeof *w.none);
+    for (int32_t i = begin; i < end; i++) {
+        w.y = box.y0 + i / disc->across * BAND;
+        w.x = box.x0 + i % disc->across * disc->piece;
+        w.count = box.x1 - w.x < disc->piece ? box.x1 - w.x : disc->piece;
+        w.height = box.y1 - w.y < BAND ? box.y1 - w.y : BAND;
+        find_rows(&w);
+        for (int32_t y = w.y; y < w.y + w.height; y++)
+            run_row(&w, y, lb_plane_row_to_fill(disc->out, y) + (w.x - box.x0));
     }
-    s.pairs = s.sums + GROUP * s.stride;
-    s.weights = s.pairs + GROUP * s.stride;
-    s.left = pointers;
-    s.right = pointers + taps;
-    for (int32_t x = box.x0; x < box.x1; x += PIECE)
-        for (int32_t y = box.y0 + begin; y < box.y0 + end; y++)
-            disc_piece(disc, &s, x, y, box.x1 - x < PIECE ? box.x1 - x : PIECE,
-                       lb_plane_row_to_fill(disc->out, y) + (x - box.x0));
-    lb_block_free(s.sums);
-    lb_free(pointers);
+    lb_block_free(memory);
     return LB_OK;
+}
+
+/* How the work on a box is cut up; no memory yet. */
+static struct disc disc_for(double radius, lb_box box)
+{
+    struct disc disc = {.reach = lb_disc_reach(radius), .piece = PIECE};
+    size_t steps;
+
+    if (lb_box_width(box) < PIECE)
+        disc.piece = (lb_box_width(box) + BLOCK - 1) / BLOCK * BLOCK;
+    disc.across = (lb_box_width(box) - 1) / PIECE + 1;
+    disc.stride = ((size_t)disc.piece + 2 * (size_t)disc.reach + 31) / 32 * 32;
+    steps = STEP_BYTES / (2 * disc.stride * sizeof(float));
+    disc.group = steps < 1 ? 1 : steps > MOST_STEPS ? MOST_STEPS : (int32_t)steps;
+    disc.has_strip = (BAND + 2 * (size_t)disc.reach) * disc.stride * sizeof(float) <= STRIP_BYTES;
+    return disc;
+}
+
+static int32_t bands(lb_box box)
+{
+    return (lb_box_height(box) - 1) / BAND + 1;
 }
 
 lb_status lb_convolve_disc(lb_pool *pool, const lb_plane *in, double radius, lb_edge edge,
                            lb_box box, lb_plane **out)
 {
-    struct disc disc = {.reach = lb_disc_reach(radius)};
-    /* Each column ends once, and the edge crosses at most two pixels a column and row. */
-    size_t side = (size_t)disc.reach + 1, taps = 4 * side + 8;
-    lb_plane *wide = NULL;
+    struct disc disc = disc_for(radius, box);
     lb_status status = LB_MEMORY;
 
     *out = NULL;
-    disc.taps = (int32_t)taps;
-    disc.steps = lb_alloc(side, sizeof *disc.steps);
-    disc.offsets = lb_alloc(taps, sizeof *disc.offsets);
-    disc.weights = lb_alloc(taps, sizeof *disc.weights);
-    if (disc.steps && disc.offsets && disc.weights &&
-        !(status =
-              lb_plane_extend(pool, in, edge, lb_box_grow(box, disc.reach, disc.reach), &wide)) &&
-        !(status = lb_plane_new_raw(box, &disc.out))) {
-        disc.in = wide;
+    disc.in = in;
+    disc.edge = edge;
+    disc.steps = lb_alloc((size_t)disc.reach + 2, sizeof *disc.steps);
+    disc.taps = lb_alloc(most_taps(&disc), sizeof *disc.taps);
+    if (disc.steps && disc.taps && !(status = lb_plane_new_raw(box, &disc.out))) {
         fill_steps(&disc, disc.reach > 0 ? radius : 0);
-        status = lb_pool_for(pool, lb_box_height(box), GRAIN, disc_rows, &disc);
+        status = lb_pool_for(pool, disc.across * bands(box), 1, run_pieces, &disc);
         if (status)
             lb_plane_unref(&disc.out);
     }
-    lb_plane_unref(&wide);
     lb_free(disc.steps);
-    lb_free(disc.offsets);
-    lb_free(disc.weights);
+    lb_free(disc.taps);
     *out = disc.out;
     return status;
+}
+
+size_t lb_disc_scratch(double radius, lb_box box, int32_t threads)
+{
+    struct disc disc = disc_for(radius, box);
+    size_t pieces = (size_t)disc.across * (size_t)bands(box),
+           workers = threads > 1 ? (size_t)threads : 1;
+
+    return most_taps(&disc) * sizeof *disc.taps + ((size_t)disc.reach + 2) * sizeof *disc.steps +
+           (pieces < workers ? pieces : workers) * disc_floats(&disc) * sizeof(float);
 }

@@ -96,20 +96,6 @@ void lb_pairs_sum(float *out, const float *const *a, const float *const *b, cons
     }
 }
 
-void lb_pairs_add(float *out, const float *const *a, const float *const *b, const float *weights,
-                  int32_t pairs, int32_t count)
-{
-    if (pairs <= 0)
-        return;
-    for (int32_t at = 0; at < count; at += PIECE) {
-        int32_t n = count - at < PIECE ? count - at : PIECE, k = first_pass(pairs, MOST_PAIRS);
-
-        add_pairs(out + at, a, b, weights, k, at, n);
-        for (; k < pairs; k += MOST_PAIRS)
-            add_pairs(out + at, a + k, b + k, weights + k, MOST_PAIRS, at, n);
-    }
-}
-
 static inline __attribute__((always_inline)) void taps_loop(float *restrict out,
                                                             const float *const *in, const float *w,
                                                             int taps, bool adds, int32_t at,

@@ -9,10 +9,6 @@
  * which is exact. No row overlaps `out`. */
 void lb_pairs_sum(float *out, const float *const *a, const float *const *b, const float *weights,
                   int32_t pairs, int32_t count);
-/* The same added to what `out` holds. */
-void lb_pairs_add(float *out, const float *const *a, const float *const *b, const float *weights,
-                  int32_t pairs, int32_t count);
-
 /* out[x] = sum over k < taps of weights[k] in[k][x], added in the order of k; at least one tap. Up
  * to LB_SUMS_TAPS go in one pass. */
 #define LB_SUMS_TAPS 6
