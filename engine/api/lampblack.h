@@ -173,7 +173,7 @@ typedef struct lampblack_picture {
     const char *channels[LAMPBLACK_MAX_CHANNELS]; /* "A", "B", "G", "R", "depth.Z", ... sorted */
 } lampblack_picture;
 
-/* What a request would give, before a pixel is made. Ignores `progress`. */
+/* What a request would give, before a pixel is made. The callbacks are not called. */
 LAMPBLACK_API lampblack_status lampblack_describe(lampblack_graph *graph,
                                                   const lampblack_request *request,
                                                   lampblack_picture *out);

@@ -14,8 +14,9 @@
 #define LB_API_RUNS 2
 
 typedef struct lb_api_run {
-    lb_run *run; /* NULL: free */
+    lb_run *run; /* NULL: none */
     double scale;
+    int32_t users; /* requests that are computed by it now */
     uint64_t used; /* the turn that used it last */
 } lb_api_run;
 
@@ -33,12 +34,15 @@ struct lampblack_graph {
     lb_graph *graph; /* NULL: not loaded, or faulty; nobody changes it afterwards */
     lb_watch *watch;
 
-    /* A run computes one frame at a time, so requests take turns. */
-    pthread_mutex_t turn_lock; /* of the next three */
+    /* Requests are computed side by side; one with callbacks alone, because a cancel stops all
+     * that the pool does. */
+    pthread_mutex_t turn_lock; /* of all of this */
     pthread_cond_t turn_over;
-    bool is_taken;
+    int32_t working;    /* requests being computed */
+    bool is_alone;      /* and the one there is wants to be alone */
+    int32_t want_alone; /* requests that wait to be; others do not begin before them */
     uint64_t turns;
-    lb_api_run runs[LB_API_RUNS]; /* of whose turn it is */
+    lb_api_run runs[LB_API_RUNS];
 
     pthread_mutex_t word_lock; /* of what was said, as it was handed out */
     char **texts;
@@ -62,7 +66,8 @@ LB_MUST_CHECK lb_status lb_watch_new(lb_graph *graph, lb_watch **out);
 void lb_watch_free(lb_watch **watch);
 
 /* Does the work of a request that begins at node `target`, calling the request's callbacks from
- * this thread meanwhile. With a cancel the pool is usable again afterwards. */
+ * this thread meanwhile; with any, no other request of the graph may be computed. After a cancel
+ * the pool is usable again. */
 typedef lb_status (*lb_errand)(void *context);
 LB_MUST_CHECK lb_status lb_watch_run(lb_watch *watch, const lampblack_graph *graph,
                                      const lampblack_request *request, int32_t target,

@@ -15,7 +15,9 @@ typedef struct job {
     char *node;    /* of "NODE.LAYER": a copy, cut in two */
     lb_box window; /* asked for */
     bool has_window;
-    lb_run *run;    /* for the time of the turn */
+    bool is_alone;     /* while it is computed */
+    lb_api_run *place; /* for the time of the turn */
+    lb_run *run;
     lb_value value; /* what was made */
     lb_key key;
     lampblack_pixels pixels;
@@ -100,38 +102,58 @@ static lampblack_status end(job *j, lb_status status)
 
 /* --- turns --- */
 
-static lb_status take_turn(job *j)
+static bool has_callbacks(const job *j)
+{
+    return j->request.progress || j->request.cancel;
+}
+
+/* The place of the run for the request's scale: its own, or that of an idle one, the one that was
+ * used longest ago. NULL: both are busy with other scales. */
+static lb_api_run *find_place(const job *j)
+{
+    lb_api_run *found = NULL;
+
+    for (int i = 0; i < LB_API_RUNS; i++) {
+        lb_api_run *r = &j->graph->runs[i];
+
+        if (r->run && r->scale == j->request.scale)
+            return r;
+        if (r->users == 0 && (!found || r->used < found->used))
+            found = r;
+    }
+    return found;
+}
+
+static bool may_begin(const job *j)
+{
+    const lampblack_graph *graph = j->graph;
+
+    if (j->is_alone)
+        return graph->working == 0;
+    return !graph->is_alone && graph->want_alone == 0 && find_place(j);
+}
+
+/* Waits until it may; false: cancelled. Under the lock. */
+static bool wait_turn(job *j)
 {
     lampblack_graph *graph = j->graph;
     bool is_cancelled = false;
 
-    pthread_mutex_lock(&graph->turn_lock);
-    while (graph->is_taken && !is_cancelled) {
+    graph->want_alone += j->is_alone;
+    while (!may_begin(j) && !is_cancelled) {
         lb_watch_sleep(&graph->turn_over, &graph->turn_lock);
-        if (graph->is_taken && j->request.cancel) {
+        if (j->request.cancel) {
             pthread_mutex_unlock(&graph->turn_lock);
             is_cancelled = j->request.cancel(j->request.cancel_user);
             pthread_mutex_lock(&graph->turn_lock);
         }
     }
-    if (!is_cancelled) {
-        graph->is_taken = true;
-        graph->turns++;
-    }
-    pthread_mutex_unlock(&graph->turn_lock);
-    return is_cancelled ? LB_CANCELLED : LB_OK;
+    graph->want_alone -= j->is_alone;
+    return !is_cancelled;
 }
 
-static void end_turn(job *j)
-{
-    pthread_mutex_lock(&j->graph->turn_lock);
-    j->graph->is_taken = false;
-    pthread_cond_signal(&j->graph->turn_over);
-    pthread_mutex_unlock(&j->graph->turn_lock);
-}
-
-/* The run for the request's scale, in place of the one that was idle longest if it is new. */
-static lb_status choose_run(job *j)
+/* Begins with a run for the request's scale. After LB_OK comes end_turn. */
+static lb_status take_turn(job *j)
 {
     lampblack_graph *graph = j->graph;
     lb_run_options options = {.pool = graph->pool,
@@ -139,26 +161,44 @@ static lb_status choose_run(job *j)
                               .scale = j->request.scale,
                               .cache_bytes = graph->cache_bytes,
                               .cache_folder = graph->cache_folder};
-    lb_api_run *chosen = &graph->runs[0];
-    lb_status status;
+    lb_status status = LB_CANCELLED;
+    lb_api_run *place;
 
-    for (int i = 0; i < LB_API_RUNS; i++) {
-        if (graph->runs[i].run && graph->runs[i].scale == j->request.scale) {
-            chosen = &graph->runs[i];
-            break;
+    j->is_alone = has_callbacks(j);
+    pthread_mutex_lock(&graph->turn_lock);
+    if (wait_turn(j)) {
+        place = find_place(j);
+        status = LB_OK;
+        if (!place->run || place->scale != j->request.scale) {
+            lb_run_free(&place->run);
+            status = lb_run_new(graph->graph, &options, &place->run);
+            place->scale = j->request.scale;
         }
-        if (graph->runs[i].used < chosen->used)
-            chosen = &graph->runs[i];
+        if (status == LB_OK) {
+            place->users++;
+            place->used = ++graph->turns;
+            graph->working++;
+            graph->is_alone = j->is_alone;
+            j->place = place;
+            j->run = place->run;
+        }
     }
-    if (!chosen->run || chosen->scale != j->request.scale) {
-        lb_run_free(&chosen->run);
-        if ((status = lb_run_new(graph->graph, &options, &chosen->run)) != LB_OK)
-            return status;
-    }
-    chosen->scale = j->request.scale;
-    chosen->used = graph->turns;
-    j->run = chosen->run;
-    return LB_OK;
+    if (status != LB_OK) /* others may have waited for this one */
+        pthread_cond_broadcast(&graph->turn_over);
+    pthread_mutex_unlock(&graph->turn_lock);
+    return status;
+}
+
+static void end_turn(job *j)
+{
+    lampblack_graph *graph = j->graph;
+
+    pthread_mutex_lock(&graph->turn_lock);
+    j->place->users--;
+    graph->working--;
+    graph->is_alone = false;
+    pthread_cond_broadcast(&graph->turn_over);
+    pthread_mutex_unlock(&graph->turn_lock);
 }
 
 /* --- what it will be --- */
@@ -187,10 +227,11 @@ lampblack_status lampblack_describe(lampblack_graph *graph, const lampblack_requ
     job j;
     lb_status status = begin(&j, graph, request);
 
+    j.request.progress = NULL; /* planning is over before anybody could ask */
+    j.request.cancel = NULL;
     if (status != LB_OK || (status = take_turn(&j)) != LB_OK)
         return end(&j, status);
-    if ((status = choose_run(&j)) == LB_OK)
-        status = describe(&j, &j.value);
+    status = describe(&j, &j.value);
     end_turn(&j);
     if (status != LB_OK)
         return end(&j, status);
@@ -354,8 +395,7 @@ static lb_status run(job *j, lb_errand errand)
 
     if (status != LB_OK)
         return status;
-    if ((status = choose_run(j)) == LB_OK)
-        status = lb_watch_run(j->graph->watch, j->graph, &j->request, j->want.ref.node, errand, j);
+    status = lb_watch_run(j->graph->watch, j->graph, &j->request, j->want.ref.node, errand, j);
     end_turn(j);
     return status;
 }

@@ -28,6 +28,7 @@ struct lb_watch {
     bool *is_begun; /* a node; under the lock, as all that follows */
     int32_t *begun; /* nodes in the order they began */
     int32_t begun_count;
+    bool is_told; /* somebody wants to know; changes only while nothing is computed */
     bool is_done;
     /* Of the request: */
     lb_errand errand;
@@ -66,7 +67,7 @@ static void note(const watched *w)
     lb_watch *watch = w->watch;
 
     pthread_mutex_lock(&watch->lock);
-    if (!watch->is_begun[w->node]) {
+    if (watch->is_told && !watch->is_begun[w->node]) {
         watch->is_begun[w->node] = true;
         watch->begun[watch->begun_count++] = w->node;
         pthread_cond_signal(&watch->changed);
@@ -239,10 +240,14 @@ lb_status lb_watch_run(lb_watch *watch, const lampblack_graph *graph,
     watch->is_done = false;
     watch->errand = errand;
     watch->context = context;
-    if (!start(watch, &thread))
+    watch->is_told = true;
+    if (!start(watch, &thread)) {
+        watch->is_told = false;
         return lb_fail(graph->diag, LB_IO, LB_NOWHERE, "no thread could be made");
+    }
     attend(watch, graph, request, total);
     pthread_join(thread, NULL);
+    watch->is_told = false;
     lb_pool_resume(graph->pool);
     if (watch->status == LB_OK && request->progress)
         request->progress(request->progress_user, NULL, total, total);

@@ -13,6 +13,7 @@
 #include "engine/base/math.h"
 #include "engine/base/random.h"
 #include "engine/graph/operand.h"
+#include "engine/graph/points.h"
 #include "engine/image/convolve.h"
 #include "engine/image/extend.h"
 
@@ -176,7 +177,18 @@
       (files, diag, loc, path, out)) \
     F(lb_status, lb_files_key, \
       (struct lb_files *files, lb_diag *diag, lb_loc loc, const char *path, lb_key *out), \
-      (files, diag, loc, path, out))
+      (files, diag, loc, path, out)) \
+    V(lb_points_use_color, \
+      (const lb_call *call, const lb_desc *own, uint64_t wanted, lb_points_use *out), \
+      (call, own, wanted, out)) \
+    V(lb_points_pass, \
+      (const lb_call *call, const lb_desc *own, uint64_t wanted, int32_t slot, \
+       lb_points_use *out), \
+      (call, own, wanted, slot, out)) \
+    V(lb_points_tap, \
+      (const lb_call *call, int32_t slot, const char *name, lb_points_use *out), \
+      (call, slot, name, out)) \
+    F(lb_status, lb_points_evaluate, (const lb_task *task, lb_value *out), (task, out))
 /* clang-format on */
 
 typedef struct lb_host {

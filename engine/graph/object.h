@@ -25,9 +25,9 @@ typedef struct lb_object_link {
  * when that is another's, and no function of the object is called before all of it fits. */
 typedef struct lb_object {
     uint32_t abi;
-    uint32_t op_size;                                      /* sizeof(lb_op) */
-    uint32_t call_size, task_size, param_size, input_size; /* likewise */
-    uint32_t host_size;                                    /* the functions it may call */
+    uint32_t op_size;   /* sizeof(lb_op) */
+    uint32_t layout;    /* of everything else that operators see */
+    uint32_t host_size; /* the functions that it may call: as many, or fewer than there are */
     uint32_t count;
     const lb_op *const *ops; /* `count` */
     lb_object_link *link;
@@ -38,9 +38,18 @@ typedef struct lb_object {
 #define LB_OBJECT_SYMBOL_NAME "lb_operator_object"
 extern const lb_object LB_OBJECT_SYMBOL;
 
+/* A number that changes when one of these sizes does. */
+#define LB_OBJECT_MIX(so_far, type) ((so_far)*31u + (uint32_t)sizeof(type))
+#define LB_OBJECT_PARTS                                                                            \
+    LB_OBJECT_MIX(LB_OBJECT_MIX(LB_OBJECT_MIX((uint32_t)sizeof(lb_call), lb_task), lb_param),      \
+                  lb_input)
+#define LB_OBJECT_MORE                                                                             \
+    LB_OBJECT_MIX(LB_OBJECT_MIX(LB_OBJECT_MIX(LB_OBJECT_PARTS, lb_desc), lb_format), lb_channels)
+#define LB_OBJECT_LAYOUT                                                                           \
+    LB_OBJECT_MIX(LB_OBJECT_MIX(LB_OBJECT_MIX(LB_OBJECT_MORE, lb_points), lb_points_use), lb_span)
+
 #define LB_OBJECT_SIZES                                                                            \
-    .abi = LB_OBJECT_ABI, .op_size = sizeof(lb_op), .call_size = sizeof(lb_call),                  \
-    .task_size = sizeof(lb_task), .param_size = sizeof(lb_param), .input_size = sizeof(lb_input),  \
+    .abi = LB_OBJECT_ABI, .op_size = sizeof(lb_op), .layout = LB_OBJECT_LAYOUT,                    \
     .host_size = sizeof(lb_host)
 
 /* The object's own functions of these names: hidden, so that two objects, or an object and a

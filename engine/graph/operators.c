@@ -125,19 +125,15 @@ static lb_status check_abi(lb_diag *diag, lb_loc loc, const char *path, const lb
                        "'%s' has operators of interface %u; this program has interface %u: build "
                        "it with this program's headers",
                        path, (unsigned)object->abi, (unsigned)own.abi);
-    if (object->op_size != own.op_size || object->call_size != own.call_size ||
-        object->task_size != own.task_size || object->param_size != own.param_size ||
-        object->input_size != own.input_size || object->host_size > own.host_size)
+    if (object->op_size != own.op_size || object->layout != own.layout ||
+        object->host_size > own.host_size)
         return lb_fail(diag, LB_UNSUPPORTED, loc,
-                       "'%s' has operators of interface %u with sizes %u %u %u %u %u %u; this "
-                       "program has interface %u with %u %u %u %u %u %u: build it with this "
-                       "program's headers",
+                       "'%s' has operators of interface %u with tables of %u bytes, layout %08x, "
+                       "functions of %u; this program has interface %u with tables of %u bytes, "
+                       "layout %08x, functions of %u: build it with this program's headers",
                        path, (unsigned)object->abi, (unsigned)object->op_size,
-                       (unsigned)object->call_size, (unsigned)object->task_size,
-                       (unsigned)object->param_size, (unsigned)object->input_size,
-                       (unsigned)object->host_size, (unsigned)own.abi, (unsigned)own.op_size,
-                       (unsigned)own.call_size, (unsigned)own.task_size, (unsigned)own.param_size,
-                       (unsigned)own.input_size, (unsigned)own.host_size);
+                       (unsigned)object->layout, (unsigned)object->host_size, (unsigned)own.abi,
+                       (unsigned)own.op_size, (unsigned)own.layout, (unsigned)own.host_size);
     return LB_OK;
 }
 
