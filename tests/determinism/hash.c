@@ -269,7 +269,7 @@ static int check_expected(hashing *h)
         if (changed + gone > 0)
             fprintf(stderr,
                     "%zu of %zu lines are not as in %s, %zu of its lines are gone.\n"
-                    "If that was meant: tests/determinism/run --update HASH, and commit it.\n",
+                    "If that was meant: tests/run determinism --update, and commit it.\n",
                     changed, h->lines.count, h->set.expect, gone);
     }
     ledger_clear(&want);
