@@ -2,8 +2,9 @@
  *
  * The last steps are done with pairs of doubles ("double-double": Dekker (1971), "A floating-point
  * technique for extending the available precision"; Knuth, The Art of Computer Programming, volume
- * 2, section 4.2.2), so that the answer is the exact one rounded, but for about a hundredth of an
- * ulp. Special values are those of IEEE 754-2008, section 9.2.1, and C11, annex F.10. */
+ * 2, section 4.2.2): logarithms and arcs are the exact value rounded, but for a hundredth of an
+ * ulp, the others but for what the tail of their series, in double alone, loses. Special values are
+ * those of IEEE 754-2008, section 9.2.1, and C11, annex F.10. */
 #include "engine/base/math.h"
 
 #include <stdbool.h>

@@ -1,9 +1,10 @@
 /* engine/base/math.h: elementary functions that give the same bits on every CPU.
  *
  * Made of + - * / and sqrt alone, which IEEE 754 defines exactly; the C library's differ between
- * CPUs. The float ones are inline and without branches that a vectoriser minds, for hot loops; each
- * states its largest error in ulp over its range, and tests/engine/base/test_math.c holds it to
- * that against long double. The double ones are for parameters, curves and matrices. */
+ * CPUs. The float ones are inline and without branches that a vectoriser minds, for hot loops; the
+ * double ones are for parameters, curves and matrices. The largest errors are stated as constants,
+ * in units in the last place of the exact result, and tests/engine/base holds the functions to
+ * them. */
 #ifndef LB_BASE_MATH_H
 #define LB_BASE_MATH_H
 
@@ -12,8 +13,14 @@
 
 #define LB_PI 3.14159265358979323846
 
-/* At most 1 ulp over the whole range, subnormal results and the largest arguments with it; special
- * values as IEEE 754-2008, section 9.2.1. */
+/* Over the whole range, the largest arguments with it; special values as IEEE 754-2008, section
+ * 9.2.1. */
+#define LB_EXP_ULPS 0.6           /* exp, exp2, pow */
+#define LB_EXP_SUBNORMAL_ULPS 0.8 /* of a subnormal result, which is rounded twice */
+#define LB_LOG_ULPS 0.51          /* log, log2 */
+#define LB_SIN_ULPS 0.9           /* sin, cos */
+#define LB_TAN_ULPS 1.0
+#define LB_ARC_ULPS 0.51 /* asin, acos, atan, atan2 */
 double lb_exp2(double x);
 double lb_log2(double x);
 double lb_exp(double x);
