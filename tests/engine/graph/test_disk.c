@@ -221,7 +221,7 @@ Test(disk, every_byte_damaged)
         cr_expect(!is_there(1), "byte %zu", i);
         good[i] ^= (unsigned char)(1 << (i % 8));
     }
-    cr_expect_eq(lb_disk_stats_of(disk).damaged, count);
+    cr_expect_eq(lb_disk_stats_of(disk).damaged, (int64_t)count);
     store(path_of(1), good, count);
     cr_expect(has(disk, 1, ALL));
     lb_free(good);
