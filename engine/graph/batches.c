@@ -232,22 +232,48 @@ static lb_status put_in_order(maker *m, lb_batches *out)
     return LB_OK;
 }
 
-/* Bytes of the pixels that a step makes itself; planes that it only passes on cost nothing. */
+static bool makes(const lb_step *step, int32_t channel)
+{
+    for (int32_t i = 0; step->use && i < step->use->made_count; i++)
+        if (step->use->made[i] == channel)
+            return true;
+    return !step->use;
+}
+
+/* Does a channel that a step passes on take a plane of its own? It does not where the one that it
+ * comes from has the same pixels and is kept. */
+static bool is_copied(const lb_step *step, int32_t channel)
+{
+    const lb_step *at = step;
+
+    do {
+        lb_tap tap = at->use->passed[channel];
+        const lb_feed *feed = &at->feeds[tap.slot];
+        uint64_t bits;
+
+        if (tap.channel < 0 || !feed->asked)
+            return false; /* the same everywhere */
+        at = lb_step_made(feed->steps[0]);
+        bits = lb_feed_bits(feed, at, (uint64_t)1 << tap.channel);
+        if (lb_step_is_empty(at) || bits == 0)
+            return false;
+        channel = __builtin_ctzll(bits);
+    } while (at->batch == step->batch && !makes(at, channel));
+    return !lb_box_equal(at->box, step->box) || (at->batch == step->batch && at->readers == 0);
+}
+
+/* Bytes of the planes that a kept step takes. */
 static size_t made_bytes(const lb_step *step)
 {
-    uint64_t made = step->channels;
     size_t pixels = (size_t)lb_box_width(step->box) * (size_t)lb_box_height(step->box);
+    size_t planes = 0;
 
     if (step->desc.kind != LB_KIND_IMAGE)
         return 0;
-    if (step->use) {
-        made = 0;
-        for (int32_t i = 0; i < step->use->made_count; i++)
-            if (step->use->made[i] >= 0)
-                made |= (uint64_t)1 << step->use->made[i];
-        made &= step->channels;
-    }
-    return pixels * sizeof(float) * (size_t)__builtin_popcountll(made);
+    for (int32_t i = 0; i < step->desc.channels->count; i++)
+        if (step->channels >> i & 1)
+            planes += makes(step, i) || is_copied(step, i);
+    return pixels * sizeof(float) * planes;
 }
 
 static void let_go(void *context, lb_step *reader, lb_step *input)

@@ -281,8 +281,7 @@ static void ask(lb_step *step, lb_box box, uint64_t channels)
     step->channels |= channels;
 }
 
-/* Bits of what a layer shows to bits of the whole image. */
-static uint64_t unlayer(const lb_feed *feed, const lb_step *step, uint64_t bits)
+uint64_t lb_feed_bits(const lb_feed *feed, const lb_step *step, uint64_t bits)
 {
     uint64_t all = 0;
     const char *rest;
@@ -357,7 +356,7 @@ lb_status lb_plan_ask_inputs(lb_plan *plan, lb_step *step)
         }
         feed->asked = feed->count > 0;
         for (int32_t k = 0; k < feed->count; k++)
-            ask(feed->steps[k], box, unlayer(feed, feed->steps[k], bits));
+            ask(feed->steps[k], box, lb_feed_bits(feed, feed->steps[k], bits));
     }
     return status;
 }
@@ -385,6 +384,6 @@ void lb_plan_ask_target(lb_plan *plan, int32_t index, const lb_want *want)
     uint64_t bits = 0;
 
     if (target->desc.kind == LB_KIND_IMAGE)
-        bits = unlayer(target, target->steps[0], lb_plan_target_bits(plan, index, want));
+        bits = lb_feed_bits(target, target->steps[0], lb_plan_target_bits(plan, index, want));
     ask(target->steps[0], box, bits);
 }

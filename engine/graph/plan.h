@@ -89,6 +89,8 @@ LB_MUST_CHECK lb_status lb_plan_make(lb_plan *plan, const lb_want *wants, int32_
 void lb_plan_ask_target(lb_plan *plan, int32_t index, const lb_want *want);
 /* The channels of an image target (bits of its desc's) that `want` is for. */
 uint64_t lb_plan_target_bits(const lb_plan *plan, int32_t index, const lb_want *want);
+/* Channels that a feed shows (bits of feed->desc's) as bits of what its step makes. */
+uint64_t lb_feed_bits(const lb_feed *feed, const lb_step *step, uint64_t bits);
 /* Passes a step's own request on to its inputs. LB_MEMORY and what a `use` answers, reported. */
 LB_MUST_CHECK lb_status lb_plan_ask_inputs(lb_plan *plan, lb_step *step);
 

@@ -297,7 +297,7 @@ static lb_status cut_clipped(const lb_plane *plane, lb_box clip, lb_box box, lb_
     }
     if (lb_box_is_empty(inner))
         return lb_plane_new_constant(box, 0, out);
-    if (lb_box_equal(inner, box))
+    if (lb_box_equal(inner, lb_box_intersect(lb_plane_box(plane), box))) /* clips nothing more */
         return lb_plane_cut(plane, box, out);
     if ((status = lb_plane_cut(plane, inner, &part)) == LB_OK)
         status = lb_plane_cut(part, box, out);

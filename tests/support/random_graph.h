@@ -10,6 +10,7 @@
 
 #include "engine/base/random.h"
 #include "engine/graph/run.h"
+#include "engine/image/composite.h"
 #include "lang/lang.h"
 #include "nodes/nodes.h"
 
@@ -226,7 +227,9 @@ typedef struct random_graph {
     int32_t width, height, count;
     uint32_t has[RANDOM_NODES];
     bool barriers; /* between every two nodes */
-    bool filters;  /* with some blurs and crops among the operators */
+    bool filters;  /* with some crops among the operators */
+    bool moving;   /* with parameters that differ from frame to frame */
+    bool large;    /* frames of 500 x 400, no solids */
     char *text;
     size_t length;
 } random_graph;
@@ -345,7 +348,10 @@ static inline uint32_t random_reader(random_graph *g)
 
     switch (next_below(&g->state, g->filters ? 13 : 11)) {
     case 0:
-        random_put(g, "op: exposure, stops: %g", random_number(g, -2, 2));
+        if (g->moving && next_below(&g->state, 2))
+            random_put(g, "op: exposure, stops: {expr: frame * %g}", random_number(g, -2, 2));
+        else
+            random_put(g, "op: exposure, stops: %g", random_number(g, -2, 2));
         return random_input(g, "image", false);
     case 1:
         random_put(g, "op: cdl, slope: [1.25, 0.5, %g], offset: %g, power: %g, saturation: %g",
@@ -391,6 +397,8 @@ static inline void random_graph_make(random_graph *g, uint64_t seed, bool wide)
     g->length = 0;
     g->width = wide ? 1000 + next_below(&g->state, 1200) : 1 + next_below(&g->state, 40);
     g->height = wide ? 1 + next_below(&g->state, 4) : 1 + next_below(&g->state, 20);
+    if (g->large)
+        g->width = 500, g->height = 400;
     random_put(g, "lampblack: 1\nframe: {size: [%d, %d], rate: 25, range: [1, 9]}\nnodes:\n",
                (int)g->width, (int)g->height);
     count = 4 + next_below(&g->state, RANDOM_NODES - 3);
@@ -401,7 +409,7 @@ static inline void random_graph_make(random_graph *g, uint64_t seed, bool wide)
         if (g->count < 2 || next_below(&g->state, 9) == 0) {
             if (next_below(&g->state, 3)) {
                 has = random_noise(g);
-            } else if (next_below(&g->state, 2)) {
+            } else if (!g->large && next_below(&g->state, 2)) {
                 random_put(g, "op: solid, color: [0.25, %g, 0.5, %g]", random_number(g, 0, 2),
                            random_number(g, 0, 1));
                 has = HAS_RGB | HAS_A;

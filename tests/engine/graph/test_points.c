@@ -3,7 +3,6 @@
 #include <criterion/criterion.h>
 
 #include "engine/graph/points.h"
-#include "engine/image/composite.h"
 #include "tests/support/random_graph.h"
 
 #define MOST_WANTS 4
