@@ -9,6 +9,7 @@
 #include "engine/image/defocus.h"
 
 #include <math.h>
+#include <string.h>
 
 #include "engine/base/math.h"
 #include "engine/image/convolve.h"
@@ -100,6 +101,14 @@ static void copy_tile(const struct defocus *job, lb_box box)
                               lb_plane_row_to_fill(job->out[c], y) + (box.x0 - job->box.x0));
 }
 
+static void clear_tile(const struct defocus *job, lb_box box)
+{
+    for (int c = 0; c < 4; c++)
+        for (int32_t y = box.y0; y < box.y1; y++)
+            memset(lb_plane_row_to_fill(job->out[c], y) + (box.x0 - job->box.x0), 0,
+                   (size_t)lb_box_width(box) * sizeof(float));
+}
+
 static lb_status run_tiles(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct defocus *job = context;
@@ -115,13 +124,18 @@ static lb_status run_tiles(void *context, int32_t begin, int32_t end, int32_t wo
         lb_box box = {x, y, x + LB_DEFOCUS_TILE_WIDTH, y + LB_DEFOCUS_TILE_HEIGHT};
 
         box = lb_box_intersect(box, job->box);
-        if (!lb_defocus_is_blurred(&job->sources, box)) {
+        switch (lb_defocus_fate_of(&job->sources, box)) {
+        case LB_DEFOCUS_EMPTY:
+            clear_tile(job, box);
+            break;
+        case LB_DEFOCUS_SHARP:
             copy_tile(job, box);
-            continue;
+            break;
+        default:
+            lb_defocus_tile_begin(&tile, memory, box);
+            lb_defocus_tile_run(&tile);
+            store_tile(job, &tile);
         }
-        lb_defocus_tile_begin(&tile, memory, box);
-        lb_defocus_tile_run(&tile);
-        store_tile(job, &tile);
     }
     lb_block_free(memory);
     return LB_OK;

@@ -14,8 +14,7 @@
 
 #define GRAIN 32
 #define MOST_LEVELS 12
-#define PARTS 6 /* r, g, b, a, signed radius, how much is known */
-#define KNOWN 5
+#define PARTS 5 /* r, g, b, a, signed radius */
 
 static const lb_halving halving = {{3, 3}};
 
@@ -40,13 +39,18 @@ int32_t lb_defocus_hidden_reach(double max_radius)
     return support_of(octaves_of(max_radius) - 1);
 }
 
+/* One octave at work. What is known (1: farther back, 0: not) has a pyramid as it was averaged and
+ * is then filled itself; the parts follow one by one, so that few planes are there at a time. */
 struct hidden {
     lb_defocus_sources *s;
     int32_t first_slice; /* of this octave; two */
+    int32_t levels;
     lb_box box;
-    lb_plane *level[MOST_LEVELS + 1][PARTS];
-    lb_plane *const *coarse; /* while filling: the level above, made as fine as `fine` */
-    lb_plane **fine;
+    lb_plane *known[MOST_LEVELS + 1]; /* as averaged */
+    lb_plane *level[MOST_LEVELS + 1]; /* of the part at hand, or of what is known */
+    lb_plane *filled;                 /* level 0 of what is known */
+    const lb_plane *coarse;           /* while filling: the level above, made as fine as `level` */
+    int32_t part, at;                 /* while making: PARTS is what is known; which level */
 };
 
 /* The smallest box around the pixels of an octave's slices. */
@@ -81,28 +85,28 @@ static lb_status mask_rows(void *context, int32_t begin, int32_t end, int32_t wo
 {
     const struct hidden *job = context;
     const lb_defocus_sources *s = job->s;
-    int32_t behind = job->first_slice + 2;
+    const lb_plane *plane = job->part < 4 ? s->color[job->part] : s->radius;
+    int32_t behind = job->first_slice + 2, width = lb_box_width(job->box);
+    float most = (float)s->max_radius;
 
     (void)worker;
     for (int32_t y = job->box.y0 + begin; y < job->box.y0 + end; y++) {
         const uint8_t *slice = s->slice + lb_defocus_at(s, job->box.x0, y);
+        const float *in = row_of(plane, job->box.x0, y);
+        float *out = lb_plane_row_to_fill(job->level[0], y);
 
-        for (int c = 0; c < PARTS; c++) {
-            const lb_plane *plane = c < 4 ? s->color[c] : s->radius;
-            const float *in = row_of(plane, job->box.x0, y);
-            float *out = lb_plane_row_to_fill(job->level[0][c], y);
-            float most = (float)s->max_radius;
+        if (job->part == PARTS)
+            for (int32_t x = 0; x < width; x++)
+                out[x] = slice[x] >= behind ? 1.0f : 0.0f;
+        else if (job->part < 4)
+            for (int32_t x = 0; x < width; x++)
+                out[x] = slice[x] >= behind ? in[x] : 0.0f;
+        else
+            for (int32_t x = 0; x < width; x++) {
+                float value = in[x] > most ? most : in[x] >= -most ? in[x] : 0.0f;
 
-            for (int32_t x = 0; x < lb_box_width(job->box); x++) {
-                float value = in[x];
-
-                if (c == KNOWN)
-                    value = 1;
-                else if (c == KNOWN - 1)
-                    value = value > most ? most : value >= -most ? value : 0;
-                out[x] = slice[x] >= behind ? value : 0;
+                out[x] = slice[x] >= behind ? value : 0.0f;
             }
-        }
     }
     return LB_OK;
 }
@@ -129,48 +133,73 @@ static void fill_row(float *restrict value, const float *restrict known,
 static lb_status fill_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct hidden *job = context;
-    lb_box box = lb_plane_box(job->fine[KNOWN]);
+    lb_plane *fine = job->level[job->at];
+    lb_box box = lb_plane_box(fine);
 
     (void)worker;
-    for (int32_t y = box.y0 + begin; y < box.y0 + end; y++)
-        for (int c = 0; c < PARTS; c++) { /* what is known comes last: the others look at it */
-            const float *known = lb_plane_row(job->fine[KNOWN], y);
-            float *value = lb_plane_row_to_fill(job->fine[c], y);
+    for (int32_t y = box.y0 + begin; y < box.y0 + end; y++) {
+        const float *known = lb_plane_row(job->known[job->at], y);
+        float *value = lb_plane_row_to_fill(fine, y);
 
-            if (!job->coarse) {
-                if (c != KNOWN)
-                    trust_row(value, known, lb_box_width(box));
-                else
-                    for (int32_t x = 0; x < lb_box_width(box); x++)
-                        value[x] = value[x] < 1e-3f ? value[x] * 1e3f : 1.0f;
-            } else if (c != KNOWN) {
-                fill_row(value, known, lb_plane_row(job->coarse[c], y), lb_box_width(box));
-            } else {
-                const float *coarse = lb_plane_row(job->coarse[c], y);
-
-                for (int32_t x = 0; x < lb_box_width(box); x++)
-                    value[x] += fmaxf(1.0f - value[x], 0.0f) * coarse[x];
-            }
-        }
+        if (job->coarse)
+            fill_row(value, known, lb_plane_row(job->coarse, y), lb_box_width(box));
+        else if (job->part < PARTS)
+            trust_row(value, known, lb_box_width(box));
+        else
+            for (int32_t x = 0; x < lb_box_width(box); x++)
+                value[x] = value[x] < 1e-3f ? value[x] * 1e3f : 1.0f;
+    }
     return LB_OK;
 }
 
-static lb_status fill_level(lb_pool *pool, struct hidden *job, int32_t level, bool top)
+static lb_status copy_plane(const lb_plane *in, lb_plane **out)
 {
-    lb_plane *made[PARTS] = {NULL};
-    lb_box box = lb_plane_box(job->level[level][KNOWN]);
-    lb_status status = LB_OK;
+    lb_box box = lb_plane_box(in);
+    lb_status status = lb_plane_new_raw(box, out);
 
-    for (int c = 0; c < PARTS && !top && !status; c++)
-        status = lb_plane_double(pool, job->level[level + 1][c], LB_EDGE_TRANSPARENT, halving, box,
-                                 &made[c]);
-    job->fine = job->level[level];
-    job->coarse = top ? NULL : made;
+    for (int32_t y = box.y0; y < box.y1 && !status; y++)
+        memcpy(lb_plane_row_to_fill(*out, y), lb_plane_row(in, y),
+               (size_t)lb_box_width(box) * sizeof(float));
+    return status;
+}
+
+static void clear_levels(struct hidden *job)
+{
+    for (int32_t l = 0; l <= job->levels; l++)
+        lb_plane_unref(&job->level[l]);
+}
+
+/* A part down the pyramid and up again; level[0] is what comes out. */
+static lb_status fill_part(lb_pool *pool, struct hidden *job, int32_t part)
+{
+    lb_status status = lb_plane_new_raw(job->box, &job->level[0]);
+    lb_box box = job->box;
+
+    job->part = part;
     if (!status)
-        status = lb_pool_for(pool, lb_box_height(box), GRAIN, fill_rows, job);
-    for (int c = 0; c < PARTS; c++)
-        lb_plane_unref(&made[c]);
-    job->coarse = NULL;
+        status = lb_pool_for(pool, lb_box_height(box), GRAIN, mask_rows, job);
+    for (int32_t l = 0; l < job->levels && !status; l++) {
+        box = lb_halving_holds(halving, box, LB_EDGE_TRANSPARENT);
+        status = lb_plane_halve(pool, job->level[l], LB_EDGE_TRANSPARENT, halving, box,
+                                &job->level[l + 1]);
+    }
+    for (int32_t l = 0; l <= job->levels && !status && part == PARTS; l++)
+        status = copy_plane(job->level[l], &job->known[l]);
+    for (int32_t l = job->levels; l >= 0 && !status; l--) {
+        lb_plane *made = NULL;
+
+        job->at = l;
+        box = lb_plane_box(job->level[l]);
+        if (l < job->levels)
+            status =
+                lb_plane_double(pool, job->level[l + 1], LB_EDGE_TRANSPARENT, halving, box, &made);
+        job->coarse = made;
+        if (!status)
+            status = lb_pool_for(pool, lb_box_height(box), GRAIN, fill_rows, job);
+        lb_plane_unref(&made);
+        if (l < job->levels)
+            lb_plane_unref(&job->level[l + 1]);
+    }
     return status;
 }
 
@@ -179,24 +208,33 @@ static lb_status keep_rows(void *context, int32_t begin, int32_t end, int32_t wo
 {
     const struct hidden *job = context;
     lb_defocus_sources *s = job->s;
+    lb_box box = lb_box_intersect(job->box, s->hidden_box);
 
     (void)worker;
     for (int32_t y = job->box.y0 + begin; y < job->box.y0 + end; y++) {
-        size_t at = lb_defocus_at(s, job->box.x0, y);
+        size_t at = lb_defocus_at(s, box.x0, y);
+        const float *filled, *value;
+        float *out;
 
-        for (int32_t x = 0; x < lb_box_width(job->box); x++, at++) {
-            float known = lb_plane_row(job->level[0][KNOWN], y)[x], share, radius;
+        if (y < box.y0 || y >= box.y1)
+            continue;
+        filled = row_of(job->filled, box.x0, y);
+        value = row_of(job->level[0], box.x0, y);
+        out = lb_plane_row_to_fill(s->hidden[job->part], y) + (box.x0 - s->hidden_box.x0);
+        for (int32_t x = 0; x < lb_box_width(box); x++, at++) {
+            float known = filled[x], share, radius;
             int32_t slice;
 
             if ((s->slice[at] != job->first_slice && s->slice[at] != job->first_slice + 1) ||
                 known < 1e-3f)
                 continue;
             share = known > 0.25f ? 1 : 4 * known; /* fades where nothing is near */
-            for (int c = 0; c < 4; c++)
-                lb_plane_row_to_fill(s->hidden[c], y)[job->box.x0 - s->box.x0 + x] =
-                    lb_plane_row(job->level[0][c], y)[x] / known * share;
-            lb_plane_row_to_fill(s->hidden[4], y)[job->box.x0 - s->box.x0 + x] = share;
-            radius = lb_plane_row(job->level[0][4], y)[x] / known;
+            if (job->part < 4) {
+                out[x] = value[x] / known * share;
+                continue;
+            }
+            out[x] = share;
+            radius = value[x] / known;
             s->hidden_code[at] = (uint16_t)lb_disc_code(fminf(fabsf(radius), (float)s->max_radius));
             slice = lb_slice_of(s->slices, s->hidden_code[at], radius < 0);
             s->hidden_slice[at] =
@@ -206,28 +244,21 @@ static lb_status keep_rows(void *context, int32_t begin, int32_t end, int32_t wo
     return LB_OK;
 }
 
-static lb_status run_octave(lb_pool *pool, struct hidden *job, int32_t levels)
+static lb_status run_octave(lb_pool *pool, struct hidden *job)
 {
-    lb_status status = LB_OK;
-    lb_box box = job->box;
+    lb_status status = fill_part(pool, job, PARTS);
 
-    for (int c = 0; c < PARTS && !status; c++)
-        status = lb_plane_new_raw(box, &job->level[0][c]);
-    if (!status)
-        status = lb_pool_for(pool, lb_box_height(box), GRAIN, mask_rows, job);
-    for (int32_t l = 0; l < levels && !status; l++) {
-        box = lb_halving_holds(halving, box, LB_EDGE_TRANSPARENT);
-        for (int c = 0; c < PARTS && !status; c++)
-            status = lb_plane_halve(pool, job->level[l][c], LB_EDGE_TRANSPARENT, halving, box,
-                                    &job->level[l + 1][c]);
+    job->filled = job->level[0];
+    job->level[0] = NULL;
+    for (int32_t part = 0; part < PARTS && !status; part++) {
+        if (!(status = fill_part(pool, job, part)))
+            status = lb_pool_for(pool, lb_box_height(job->box), GRAIN, keep_rows, job);
+        clear_levels(job);
     }
-    for (int32_t l = levels; l >= 0 && !status; l--)
-        status = fill_level(pool, job, l, l == levels);
-    if (!status)
-        status = lb_pool_for(pool, lb_box_height(job->box), GRAIN, keep_rows, job);
-    for (int32_t l = 0; l <= levels; l++)
-        for (int c = 0; c < PARTS; c++)
-            lb_plane_unref(&job->level[l][c]);
+    clear_levels(job);
+    lb_plane_unref(&job->filled);
+    for (int32_t l = 0; l <= job->levels; l++)
+        lb_plane_unref(&job->known[l]);
     return status;
 }
 
@@ -236,34 +267,40 @@ static lb_status make_room(lb_defocus_sources *s)
     size_t pixels = s->stride * (size_t)lb_box_height(s->box);
     lb_status status = LB_OK;
 
-    if (s->hidden_slice)
-        return LB_OK;
     s->hidden_code = lb_block_new(pixels * sizeof *s->hidden_code);
     s->hidden_slice = lb_block_new(pixels * sizeof *s->hidden_slice);
     if (!s->hidden_code || !s->hidden_slice)
         return LB_MEMORY;
     memset(s->hidden_slice, LB_NO_SLICE, pixels);
     for (int c = 0; c < 5 && !status; c++)
-        status = lb_plane_new_raw(s->box, &s->hidden[c]);
+        status = lb_plane_new_raw(s->hidden_box, &s->hidden[c]);
     return status;
 }
 
 lb_status lb_defocus_find_hidden(lb_pool *pool, lb_defocus_sources *s)
 {
+    lb_box own[MOST_LEVELS + 1];
+    int32_t octaves = octaves_of(s->max_radius);
     lb_status status = LB_OK;
 
-    for (int32_t octave = octaves_of(s->max_radius) - 1; octave >= 0 && !status; octave--) {
-        struct hidden job = {.s = s, .first_slice = s->slices.side - 2 - 2 * octave};
-        lb_box own;
-
+    s->hidden_box = (lb_box){0};
+    for (int32_t octave = 0; octave < octaves; octave++) {
         /* With an odd count of half octaves the widest has only one: slice -1 never occurs. */
-        own = box_of_slices(s, job.first_slice);
-        if (lb_box_is_empty(own))
+        own[octave] = box_of_slices(s, s->slices.side - 2 - 2 * octave);
+        s->hidden_box = lb_box_unite(s->hidden_box, own[octave]);
+    }
+    if (lb_box_is_empty(s->hidden_box))
+        return LB_OK;
+    status = make_room(s);
+    for (int32_t octave = octaves - 1; octave >= 0 && !status; octave--) {
+        struct hidden job = {
+            .s = s, .first_slice = s->slices.side - 2 - 2 * octave, .levels = levels_of(octave)};
+        int32_t support = support_of(octave);
+
+        if (lb_box_is_empty(own[octave]))
             continue;
-        job.box =
-            lb_box_intersect(lb_box_grow(own, support_of(octave), support_of(octave)), s->box);
-        if (!(status = make_room(s)))
-            status = run_octave(pool, &job, levels_of(octave));
+        job.box = lb_box_intersect(lb_box_grow(own[octave], support, support), s->box);
+        status = run_octave(pool, &job);
     }
     return status;
 }

@@ -218,6 +218,19 @@ static void look_at_pixel(uint8_t slice, uint32_t code, int32_t codes, uint64_t 
     used[(int32_t)lb_defocus_kind(code) * codes + (int32_t)plain] = 1;
 }
 
+static bool has_light(const lb_plane *const planes[4], lb_box box)
+{
+    for (int32_t y = box.y0; y < box.y1; y++)
+        for (int c = 0; c < 4; c++) {
+            const float *row = lb_plane_row(planes[c], y) + (box.x0 - lb_plane_box(planes[c]).x0);
+
+            for (int32_t x = 0; x < lb_box_width(box); x++)
+                if (row[x] != 0)
+                    return true;
+        }
+    return false;
+}
+
 static lb_defocus_block look_at_block(const lb_defocus_sources *s, lb_box box, uint8_t *used)
 {
     lb_defocus_block block = {0};
@@ -234,6 +247,8 @@ static lb_defocus_block look_at_block(const lb_defocus_sources *s, lb_box box, u
         }
     }
     block.reach = widest ? reach_of(widest) : 0;
+    /* What is hidden of a block may come from light elsewhere. */
+    block.has_light = block.hidden || has_light(s->color, box);
     return block;
 }
 

@@ -26,6 +26,7 @@ static inline int32_t lb_slice_focus(lb_slices slices)
 typedef struct lb_defocus_block {
     uint64_t slices, hidden; /* bit i: a pixel of slice i; a hidden one */
     int32_t reach;
+    bool has_light; /* perhaps: some value of r, g, b or a is not 0 */
 } lb_defocus_block;
 
 /* Where circles are wide, squares of 2 x 2 or 4 x 4 pixels at absolute multiples of that are spread
@@ -56,8 +57,9 @@ typedef struct lb_defocus_sources {
     uint8_t *slice;
     uint64_t *rows; /* bit i: a pixel of slice i is in the row */
     /* Behind what is in front of the focus: r, g, b, a, and how much is known (0 .. 1), by which
-     * the others are multiplied. NULL: nothing is in front. */
+     * the others are multiplied. They cover what is in front; NULL: nothing is. */
     lb_plane *hidden[5];
+    lb_box hidden_box;
     uint16_t *hidden_code;
     uint8_t *hidden_slice;
     lb_box blocks; /* block coordinates */

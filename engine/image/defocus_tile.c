@@ -251,25 +251,37 @@ static bool reaches(const lb_defocus_block *block, int32_t x, int32_t y, lb_box 
     return !lb_box_is_empty(lb_box_intersect(around, box));
 }
 
-/* The slices whose pixels reach the box. */
-static uint64_t slices_near(const lb_defocus_sources *s, lb_box box)
+/* What reaches the box: the slices of its pixels, and whether one of them has any light. */
+struct near {
+    uint64_t slices;
+    bool has_light;
+};
+
+static struct near find_near(const lb_defocus_sources *s, lb_box box)
 {
     lb_box blocks = blocks_near(s, box);
-    uint64_t slices = 0;
+    struct near near = {0, false};
 
     for (int32_t y = blocks.y0; y < blocks.y1; y++)
         for (int32_t x = blocks.x0; x < blocks.x1; x++) {
             const lb_defocus_block *block = block_at(s, x, y);
 
-            if (reaches(block, x, y, box))
-                slices |= block->slices | block->hidden;
+            if (reaches(block, x, y, box)) {
+                near.slices |= block->slices | block->hidden;
+                near.has_light |= block->has_light;
+            }
         }
-    return slices;
+    return near;
 }
 
-bool lb_defocus_is_blurred(const lb_defocus_sources *s, lb_box box)
+lb_defocus_fate lb_defocus_fate_of(const lb_defocus_sources *s, lb_box box)
 {
-    return (slices_near(s, box) & ~((uint64_t)1 << lb_slice_focus(s->slices))) != 0;
+    struct near near = find_near(s, box);
+
+    if (!near.has_light)
+        return LB_DEFOCUS_EMPTY;
+    return near.slices & ~((uint64_t)1 << lb_slice_focus(s->slices)) ? LB_DEFOCUS_BLURRED
+                                                                     : LB_DEFOCUS_SHARP;
 }
 
 static void spread_slice(const lb_defocus_tile *t, int32_t slice)
@@ -285,14 +297,15 @@ static void spread_slice(const lb_defocus_tile *t, int32_t slice)
         for (int32_t x = blocks.x0; x < blocks.x1; x++) {
             const lb_defocus_block *block = block_at(s, x, y);
             lb_box box = lb_box_intersect(block_box(x, y), s->box);
+            lb_box behind = lb_box_intersect(box, s->hidden_box);
 
             if (!((block->slices | block->hidden) & bit) || !reaches(block, x, y, t->box))
                 continue;
             for (int32_t row = box.y0; row < box.y1; row++) {
                 if (block->slices & bit)
                     splat_row(t, &seen, slice, box.x0, box.x1, row);
-                if (block->hidden & bit)
-                    splat_row(t, &hidden, slice, box.x0, box.x1, row);
+                if (block->hidden & bit && row >= behind.y0 && row < behind.y1)
+                    splat_row(t, &hidden, slice, behind.x0, behind.x1, row);
             }
         }
 }
@@ -300,7 +313,7 @@ static void spread_slice(const lb_defocus_tile *t, int32_t slice)
 void lb_defocus_tile_run(lb_defocus_tile *t)
 {
     const lb_defocus_sources *s = t->sources;
-    uint64_t slices = slices_near(s, t->box);
+    uint64_t slices = find_near(s, t->box).slices;
     int32_t focus = lb_slice_focus(s->slices);
     lb_box inside = lb_box_intersect(t->box, s->box);
 

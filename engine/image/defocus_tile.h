@@ -26,7 +26,12 @@ size_t lb_defocus_tile_bytes(void);
 void lb_defocus_tile_begin(lb_defocus_tile *tile, void *memory, lb_box box);
 /* Spreads every slice from front to back into tile->total. */
 void lb_defocus_tile_run(lb_defocus_tile *tile);
-/* Whether anything that is out of focus reaches the box. */
-bool lb_defocus_is_blurred(const lb_defocus_sources *sources, lb_box box);
+/* What becomes of a box: no light reaches it, nothing that is out of focus does, or work. */
+typedef enum lb_defocus_fate {
+    LB_DEFOCUS_EMPTY,
+    LB_DEFOCUS_SHARP,
+    LB_DEFOCUS_BLURRED
+} lb_defocus_fate;
+lb_defocus_fate lb_defocus_fate_of(const lb_defocus_sources *sources, lb_box box);
 
 #endif
