@@ -8,8 +8,9 @@
 #include "engine/image/sums.h"
 
 #define GRAIN 32
-/* Columns that go down a band together, so that the rows of a kernel stay in the first cache. */
-#define STRIP 256
+/* Columns go down a band together, so many that the rows of a kernel stay in the first cache. */
+#define STRIP_FLOATS 8192
+#define LEAST_STRIP 256
 
 int32_t lb_gaussian_reach(double sigma)
 {
@@ -41,17 +42,33 @@ static const float *row_at(const struct direct *job, int32_t y, const float *zer
     return at < 0 ? zeros : lb_plane_row(job->in, box.y0 + at) + (job->part.x0 - box.x0);
 }
 
+static int32_t strip_of(int32_t radius)
+{
+    int32_t strip = STRIP_FLOATS / (2 * radius + 1) / 64 * 64;
+
+    return strip > LEAST_STRIP ? strip : LEAST_STRIP;
+}
+
+/* The next strip is asked for while this one is worked on: rows of a strip are too short for the
+ * processor to foresee. */
+static void prefetch(const float *row, int32_t x0, int32_t x1)
+{
+    for (int32_t x = x0; x < x1; x += 16)
+        __builtin_prefetch(row + x, 0, 2);
+}
+
 /* Down the columns of job->part: rows first .. first + count - 1 into `band`. `rows` has the input
  * rows from first - radius on. */
 static void go_down(const struct direct *job, const float *const *rows, int32_t count, float *band,
                     size_t stride, const float **pointers)
 {
     const lb_gaussian_axis *axis = &job->axes[1];
-    int32_t radius = axis->radius, width = lb_box_width(job->part);
+    int32_t radius = axis->radius, width = lb_box_width(job->part), strip = strip_of(radius);
     const float **above = pointers, **below = pointers + radius + 1;
 
-    for (int32_t x = 0; x < width; x += STRIP) {
-        int32_t n = width - x < STRIP ? width - x : STRIP;
+    for (int32_t x = 0; x < width; x += strip) {
+        int32_t n = width - x < strip ? width - x : strip;
+        int32_t next = x + 2 * strip < width ? x + 2 * strip : width;
 
         for (int32_t i = 0; i < count; i++) {
             for (int32_t k = 0; k <= radius; k++) {
@@ -59,59 +76,116 @@ static void go_down(const struct direct *job, const float *const *rows, int32_t 
                 below[k] = rows[i + radius + k] + x;
             }
             lb_pairs_sum(band + (size_t)i * stride + x, above, below, axis->weights, radius + 1, n);
+            for (int32_t k = i == 0 ? 0 : 2 * radius; k <= 2 * radius; k++)
+                prefetch(rows[i + k], x + strip, next);
         }
     }
 }
 
-static void go_along(const struct direct *job, const float *row, float *extended, float *out,
+/* How many pixels of the output's rows and their kernels are before and after job->part, and
+ * whether a row gets room for them; far outside, they are written elsewhere. */
+struct margins {
+    int32_t before, after, count;
+    bool is_far;
+};
+
+static struct margins margins_of(const struct direct *job)
+{
+    lb_box box = lb_plane_box(job->out);
+    int32_t radius = job->axes[0].radius, before = job->part.x0 - (box.x0 - radius);
+    int32_t after = box.x1 + radius - job->part.x1, count = lb_box_width(box) + 2 * radius;
+
+    if (before > count || after > count)
+        return (struct margins){0, 0, count, true};
+    return (struct margins){before > 0 ? before : 0, after > 0 ? after : 0, count, false};
+}
+
+/* Along a row in which `first` is the output's first column. */
+static void go_along(const struct direct *job, const float *first, float *out,
                      const float **pointers)
 {
     const lb_gaussian_axis *axis = &job->axes[0];
-    lb_box box = lb_plane_box(job->out);
-    int32_t radius = axis->radius, width = lb_box_width(box), inner = lb_box_width(job->part);
-    const float **left = pointers, **right = pointers + radius + 1;
+    const float **left = pointers, **right = pointers + axis->radius + 1;
 
-    if (radius == 0) {
-        lb_edge_row(job->edge, row, inner, box.x0 - job->part.x0, width, out);
-        return;
+    for (int32_t k = 0; k <= axis->radius; k++) {
+        left[k] = first - k;
+        right[k] = first + k;
     }
-    lb_edge_row(job->edge, row, inner, box.x0 - radius - job->part.x0, width + 2 * radius,
-                extended);
-    for (int32_t k = 0; k <= radius; k++) {
-        left[k] = extended + radius - k;
-        right[k] = extended + radius + k;
+    lb_pairs_sum(out, left, right, axis->weights, axis->radius + 1,
+                 lb_box_width(lb_plane_box(job->out)));
+}
+
+/* What lies beyond the row that starts at column job->part.x0; where the output's first column is.
+ * `elsewhere` has m.count floats. */
+static const float *go_beyond(const struct direct *job, struct margins m, float *row,
+                              float *elsewhere)
+{
+    int32_t inner = lb_box_width(job->part), radius = job->axes[0].radius;
+    int32_t first = lb_plane_box(job->out).x0 - job->part.x0;
+
+    if (m.is_far) {
+        lb_edge_row(job->edge, row, inner, first - radius, m.count, elsewhere);
+        return elsewhere + radius;
     }
-    lb_pairs_sum(out, left, right, axis->weights, radius + 1, width);
+    lb_edge_row(job->edge, row, inner, -m.before, m.before, row - m.before);
+    lb_edge_row(job->edge, row, inner, inner, m.after, row + inner);
+    return row + first;
+}
+
+/* Rows of a band: room for the longest list of pointers behind them. */
+struct band {
+    float *rows, *zeros, *elsewhere;
+    size_t stride;
+    const float **inputs, **pointers;
+};
+
+static void run_band(const struct direct *job, struct margins m, const struct band *band,
+                     int32_t begin, int32_t count)
+{
+    lb_box box = lb_plane_box(job->out);
+    int32_t ry = job->axes[1].radius, inner = lb_box_width(job->part);
+
+    for (int32_t i = 0; i < count + 2 * ry; i++)
+        band->inputs[i] = row_at(job, box.y0 + begin - ry + i, band->zeros);
+    if (ry > 0)
+        go_down(job, band->inputs, count, band->rows, band->stride, band->pointers);
+    for (int32_t i = 0; i < count; i++) {
+        float *row = band->rows + (size_t)i * band->stride;
+
+        if (ry == 0)
+            memcpy(row, band->inputs[i], (size_t)inner * sizeof *row);
+        go_along(job, go_beyond(job, m, row, band->elsewhere),
+                 lb_plane_row_to_fill(job->out, box.y0 + begin + i), band->pointers);
+    }
 }
 
 static lb_status direct_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct direct *job = context;
-    lb_box box = lb_plane_box(job->out);
     int32_t rx = job->axes[0].radius, ry = job->axes[1].radius, count = end - begin;
-    size_t stride = row_floats(lb_box_width(job->part)),
-           wide = row_floats(lb_box_width(box) + 2 * rx);
-    size_t most = (size_t)(rx > ry ? rx : ry) + 1, row_count = (size_t)count + 2 * (size_t)ry;
-    float *band = lb_block_new(((size_t)(count + 1) * stride + wide) * sizeof *band);
-    const float **rows = lb_alloc(row_count + 2 * most, sizeof *rows);
-    float *zeros = band + (size_t)count * stride, *extended = zeros + stride;
+    struct margins m = margins_of(job);
+    size_t before = row_floats(m.before), inner = row_floats(lb_box_width(job->part));
+    size_t most = (size_t)(rx > ry ? rx : ry) + 1, input_count = (size_t)count + 2 * (size_t)ry;
+    struct band band = {.stride = before + inner + row_floats(m.after)};
+    size_t elsewhere = m.is_far ? row_floats(m.count) : 0;
+    float *floats =
+        lb_block_new(((size_t)count * band.stride + inner + elsewhere) * sizeof *floats);
 
     (void)worker;
-    if (!band || !rows) {
-        lb_block_free(band);
-        lb_free(rows);
+    band.inputs = lb_alloc(input_count + 2 * most, sizeof *band.inputs);
+    if (!floats || !band.inputs) {
+        lb_block_free(floats);
+        lb_free(band.inputs);
         return LB_MEMORY;
     }
-    memset(zeros, 0, stride * sizeof *zeros);
-    for (size_t i = 0; i < row_count; i++)
-        rows[i] = row_at(job, box.y0 + begin - ry + (int32_t)i, zeros);
-    if (ry > 0)
-        go_down(job, rows, count, band, stride, rows + row_count);
-    for (int32_t i = 0; i < count; i++)
-        go_along(job, ry > 0 ? band + (size_t)i * stride : rows[i], extended,
-                 lb_plane_row_to_fill(job->out, box.y0 + begin + i), rows + row_count);
-    lb_block_free(band);
-    lb_free(rows);
+    band.pointers = band.inputs + input_count;
+    band.rows = floats + before;
+    band.zeros = floats + (size_t)count * band.stride;
+    band.elsewhere = band.zeros + inner;
+    memset(band.zeros, 0, inner * sizeof *band.zeros);
+    run_band(job, m, &band, begin, count);
+    lb_block_free(floats);
+    lb_free(band.inputs);
     return LB_OK;
 }
 
@@ -221,11 +295,17 @@ lb_status lb_convolve_gaussian(lb_pool *pool, const lb_plane *in, const double s
     *out = NULL;
     if (lb_box_is_empty(box))
         return LB_INVALID;
-    if (!(status = lb_gaussian_axis_fill(&axes[0], sigma[0])) &&
-        !(status = lb_gaussian_axis_fill(&axes[1], sigma[1])))
+    if (!(status = lb_gaussian_axis_fill(&axes[0], sigma[0]))) {
+        if (sigma[1] == sigma[0])
+            axes[1].weights = axes[0].weights; /* lent */
+        else
+            status = lb_gaussian_axis_fill(&axes[1], sigma[1]);
+    }
+    if (!status)
         status = levels ? go_through(pool, in, axes, levels, edge, box, out)
                         : convolve_core(pool, in, axes, edge, box, out);
+    if (axes[1].weights != axes[0].weights)
+        lb_gaussian_axis_clear(&axes[1]);
     lb_gaussian_axis_clear(&axes[0]);
-    lb_gaussian_axis_clear(&axes[1]);
     return status;
 }

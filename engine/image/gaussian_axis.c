@@ -6,13 +6,13 @@
 #include "engine/base/math.h"
 #include "engine/base/memory.h"
 
-/* Where a kernel ends, in sigmas: there it is 3.7e-6 of its peak. */
+/* What a kernel leaves out is this many sigmas away or more, and at most 3.7e-6 of its peak. */
 #define CUT 5.0
 #define MOST_SIGMA 16384.0
 /* Below, one direct pass is as quick; the aliases of a first level would also grow. */
 #define DIRECT_SIGMA 4.0
 /* A further level asks for more: narrow kernels far down reach too far for what they save. */
-#define LEVEL_SIGMA 6.0
+#define LEVEL_SIGMA 5.0
 /* Multiplications a pixel that are left to save when a core is small enough. */
 #define SMALL_CORE 3.0
 
@@ -51,7 +51,7 @@ lb_gaussian_axis lb_gaussian_axis_plan(double sigma)
         axis.orders[axis.levels++] = order_of(scaled);
         scaled /= 2;
     }
-    axis.radius = (int32_t)ceil(CUT * sqrt(core_variance(&axis, sigma)));
+    axis.radius = (int32_t)ceil(CUT * sqrt(core_variance(&axis, sigma))) - (sigma > 0 ? 1 : 0);
     return axis;
 }
 
@@ -62,23 +62,29 @@ static void direct_weights(const lb_gaussian_axis *axis, double sigma, double *w
         weights[k] = k == 0 ? 1 : lb_exp(-0.5 * (k / sigma) * (k / sigma));
 }
 
+static double whole_power(double base, int32_t n)
+{
+    double power = 1;
+
+    for (; n > 0; n /= 2, base *= base)
+        power *= n % 2 ? base : 1;
+    return power;
+}
+
 /* The spectrum that the core has to have at f cycles a sample: the Gaussian's, divided by
  * cos^2n(pi f / 2^(levels - l)) of each level's two binomials. */
 static double core_spectrum(const lb_gaussian_axis *axis, double sigma, double f)
 {
     double value = lb_exp(-2 * LB_PI * LB_PI * ldexp(sigma * sigma, -2 * axis->levels) * f * f);
 
-    for (int32_t l = 0; l < axis->levels; l++) {
-        double response = lb_cos(LB_PI * ldexp(f, l - axis->levels));
-
-        for (int32_t k = 0; k < 2 * axis->orders[l]; k++)
-            value /= response;
-    }
+    for (int32_t l = 0; l < axis->levels; l++)
+        value /= whole_power(lb_cos(LB_PI * ldexp(f, l - axis->levels)), 2 * axis->orders[l]);
     return value;
 }
 
 /* Its cosine transform by the trapezium rule, which is exact to rounding for a smooth periodic
- * function. What is negative by rounding or by the band's end (1e-7 of the peak) is cut. */
+ * function; it is even, so one half will do. What is negative by rounding or by the band's end
+ * (1e-7 of the peak) is cut. */
 static lb_status core_weights(const lb_gaussian_axis *axis, double sigma, double *weights)
 {
     int32_t count = 128;
@@ -86,20 +92,19 @@ static lb_status core_weights(const lb_gaussian_axis *axis, double sigma, double
 
     while (count < 4 * axis->radius + 64)
         count *= 2;
-    spectrum = lb_alloc((size_t)count, sizeof *spectrum);
+    spectrum = lb_alloc((size_t)count / 2 + 1, sizeof *spectrum);
     cosine = lb_alloc((size_t)count, sizeof *cosine);
     if (spectrum && cosine) {
-        for (int32_t q = 0; q < count; q++) {
-            double f = (double)(q < count / 2 ? q : q - count) / count;
-
-            spectrum[q] = core_spectrum(axis, sigma, f);
+        for (int32_t q = 0; q <= count / 2; q++) {
+            spectrum[q] = core_spectrum(axis, sigma, (double)q / count);
             cosine[q] = lb_cos(2 * LB_PI * q / count);
+            cosine[(count - q) % count] = cosine[q];
         }
         for (int32_t k = 0; k <= axis->radius; k++) {
-            double sum = 0;
+            double sum = spectrum[0] + spectrum[count / 2] * (k % 2 ? -1 : 1);
 
-            for (int32_t q = 0; q < count; q++)
-                sum += spectrum[q] * cosine[(int64_t)q * k % count];
+            for (int32_t q = 1; q < count / 2; q++)
+                sum += 2 * spectrum[q] * cosine[(uint32_t)(q * k) & (uint32_t)(count - 1)];
             weights[k] = fmax(sum, 0);
         }
     }

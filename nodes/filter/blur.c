@@ -83,7 +83,7 @@ const lb_op lb_op_blur = {
     .doc = "Every channel of light and coverage is blurred; depth, normals and ids beside them "
            "stay as they are.",
     .group = "filter",
-    .version = 1,
+    .version = 2,
     .inputs = inputs,
     .params = params,
     .params_size = sizeof(blur_params),
