@@ -230,6 +230,24 @@ Test(api, writes_and_reads_back)
     lampblack_graph_free(&graph);
 }
 
+/* The library's file is the program's, byte for byte. */
+Test(api, writes_what_the_program_writes)
+{
+    lampblack_graph *graph = load(plain);
+    lampblack_request request = {.size = sizeof request, .output = "master", .frame = 4};
+    FILE *file = fopen("kiln.yaml", "w");
+
+    cr_assert_not_null(file);
+    fputs(plain, file);
+    fclose(file);
+    cr_assert_eq(system(LB_PROGRAM " render kiln.yaml --frames 4 --outputs master --progress none"),
+                 0);
+    cr_assert_eq(rename("out", "program"), 0);
+    cr_assert_eq(lampblack_write(graph, &request), LAMPBLACK_OK, "%s", last_words(graph));
+    cr_expect_eq(system("diff -r out program"), 0);
+    lampblack_graph_free(&graph);
+}
+
 Test(api, sets_params)
 {
     lampblack_graph *graph = NULL;
