@@ -24,7 +24,7 @@ static struct {
 static pthread_rwlock_t reclaim_lock = PTHREAD_RWLOCK_INITIALIZER; /* read: while they are asked */
 static _Thread_local bool is_reclaiming;
 
-static atomic_size_t refused_bytes;
+static atomic_size_t refused_bytes, refused_used;
 static _Thread_local lb_meter *meter_in_use;
 
 /* Allocations until the one that fails, counted down on the thread that asked for it. */
@@ -139,8 +139,9 @@ static void meter_add(int64_t bytes)
         ;
 }
 
-size_t lb_memory_refused(void)
+size_t lb_memory_refused(size_t *used)
 {
+    *used = atomic_load(&refused_used);
     return atomic_load(&refused_bytes);
 }
 
@@ -179,10 +180,12 @@ bool lb_account_take(size_t bytes)
 
     while (!taken && missing > 0 && reclaim(missing) > 0)
         taken = take(bytes, &missing);
-    if (taken)
+    if (taken) {
         meter_add((int64_t)bytes);
-    else
+    } else {
         atomic_store(&refused_bytes, bytes);
+        atomic_store(&refused_used, lb_memory_used());
+    }
     return taken;
 }
 

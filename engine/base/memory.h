@@ -52,8 +52,9 @@ typedef size_t (*lb_reclaim_fn)(void *context, size_t bytes);
 /* Several may be there at once; false: too many. `drop` returns when it is not being asked. */
 bool lb_memory_add_reclaim(lb_reclaim_fn fn, void *context);
 void lb_memory_drop_reclaim(void *context);
-/* The size of the last allocation that was refused on any thread; 0: none was. */
-size_t lb_memory_refused(void);
+/* The size of the last allocation that was refused on any thread (0: none was), and what was in use
+ * then. */
+size_t lb_memory_refused(size_t *used);
 
 /* For tests: the n-th allocation from now on this thread fails (0: none does). The count left,
  * so that a loop can tell when nothing failed any more. */

@@ -281,8 +281,7 @@ static void note_short(lb_make *make, const lb_step *step)
     if (!atomic_compare_exchange_strong(&make->stopped, &none, 1))
         return;
     make->short_step = step;
-    make->short_bytes = lb_memory_refused();
-    make->short_used = lb_memory_used();
+    make->short_bytes = lb_memory_refused(&make->short_used);
 }
 
 static lb_status make_batch(lb_make *make, lb_batch *batch)

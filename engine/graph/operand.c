@@ -118,6 +118,31 @@ static void limit_row(float *restrict out, const float *restrict in, float amoun
     }
 }
 
+LB_CLONES
+static uint32_t differ_from(uint32_t bits, const float *row, int32_t count)
+{
+    uint32_t any = 0;
+
+    for (int32_t x = 0; x < count; x++) {
+        uint32_t value;
+
+        memcpy(&value, &row[x], sizeof value);
+        any |= value ^ bits;
+    }
+    return any;
+}
+
+bool lb_row_is_one(const float *row, int32_t count)
+{
+    const uint32_t one = 0x3f800000;
+    const int32_t piece = 256; /* most rows that are not are known by their beginning */
+
+    for (int32_t x = 0; x < count; x += piece)
+        if (differ_from(one, row + x, count - x < piece ? count - x : piece))
+            return false;
+    return true;
+}
+
 void lb_mask_row(const float *mask, float amount, int32_t count, float *out)
 {
     if (mask)

@@ -41,6 +41,9 @@ const float *lb_plane_mask_over(const lb_plane *plane, float amount, int32_t x0,
 /* out[x] = mask[x] within 0 .. 1, NaN 0, times `amount`; `mask` NULL: no mask, so `amount`. */
 void lb_mask_row(const float *mask, float amount, int32_t count, float *out);
 
+/* True if every value is 1: straight and premultiplied colour are then the same. */
+bool lb_row_is_one(const float *row, int32_t count);
+
 /* A plane of `box` to be changed: the pixels of `plane`, 0 where it has none. The caller's. */
 LB_MUST_CHECK lb_status lb_plane_copy(const lb_plane *plane, lb_box box, lb_plane **out);
 

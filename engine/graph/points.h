@@ -8,8 +8,8 @@
 #include "engine/graph/op.h"
 
 #define LB_SPAN_MOST 1024 /* pixels of a span */
-#define LB_MAX_TAPS 16
-#define LB_MAX_MADE 8
+#define LB_MAX_TAPS LB_MAX_CHANNELS
+#define LB_MAX_MADE LB_MAX_CHANNELS
 
 /* One channel of one slot, read at the pixel that is made. */
 typedef struct lb_tap {

@@ -38,7 +38,8 @@ typedef struct points_run {
     int32_t row_count;     /* scratch rows; row 0 holds ones, row 1 zeros */
     lb_box box;            /* of all that is kept */
     int32_t piece, pieces; /* pixels of a span, and how many a row has */
-    float *scratch;        /* row_count + LB_MAX_TAPS rows a worker */
+    int32_t tap_rows;      /* for taps that leave their clip */
+    float *scratch;        /* row_count + tap_rows rows a worker */
     size_t stride;         /* floats a worker */
     double *seconds;       /* count a worker: time of the members in sampled rows */
     lb_arena *arena;
@@ -351,6 +352,8 @@ static lb_status set_up(points_run *run, lb_points_member *members)
         member *m = &run->members[i];
 
         m->of = &members[i];
+        if (members[i].use->tap_count >= run->tap_rows)
+            run->tap_rows = members[i].use->tap_count + 1; /* one at least, for passed channels */
         for (int32_t k = 0; k < LB_MAX_MADE; k++)
             m->last_use[k] = -1;
         if (members[i].kept && !lb_box_is_empty(members[i].box)) {
@@ -381,7 +384,7 @@ static lb_status go_through(points_run *run)
         return LB_OK;
     run->pieces = (width - 1) / LB_SPAN_MOST + 1;
     run->piece = ((width - 1) / run->pieces / 16 + 1) * 16;
-    run->stride = (size_t)(run->row_count + LB_MAX_TAPS) * LB_SPAN_MOST;
+    run->stride = (size_t)(run->row_count + run->tap_rows) * LB_SPAN_MOST;
     if (!lb_size_mul(run->stride, (size_t)workers, &floats) ||
         !lb_size_mul(floats, sizeof(float), &all))
         return LB_MEMORY;

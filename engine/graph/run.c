@@ -241,7 +241,7 @@ typedef struct attempt {
     lb_run *run;
     lb_diag *diag;
     double frame;
-    bool is_part;
+    bool is_part, is_alone;
     char shortage[256]; /* what there was no memory for */
     lb_loc loc;
 } attempt;
@@ -298,7 +298,8 @@ static lb_status try_frame(void *context, const lb_want *wants, int32_t count, l
             LB_OK &&
         (status = lb_batches_make(&plan, &make.batches)) == LB_OK) {
         make.is_part = a->is_part;
-        make.in_order = budget > 0 && lb_memory_used() + 2 * make.batches.peak_bytes > budget;
+        make.in_order =
+            a->is_alone || (budget > 0 && lb_memory_used() + 2 * make.batches.peak_bytes > budget);
         status = lb_make_all(&make);
         note_shortage(a, &make);
     }
@@ -418,6 +419,7 @@ static lb_status try_all(attempt *a, const lb_want *wants, int32_t count, lb_val
             return lb_fail(run->diag, LB_MEMORY, LB_NOWHERE, "no memory");
         a->diag = diag;
         a->is_part = parts > 1;
+        a->is_alone = *alone;
         if (parts == 1)
             status = try_frame(a, wants, count, out, keys);
         else

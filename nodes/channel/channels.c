@@ -143,9 +143,6 @@ static lb_status use(const lb_call *call, const lb_desc *own, uint64_t wanted, l
                 (lb_tap){set->of, lb_channels_find(call->inputs[set->of].channels, from)};
             continue;
         }
-        if (out->made_count == LB_MAX_MADE)
-            return lb_fail(call->diag, LB_LIMIT, lb_call_loc(call, "set"),
-                           "%d channels with a 'value' are the most", LB_MAX_MADE);
         values[out->made_count] = (float)set->value;
         out->made[out->made_count++] = i;
     }

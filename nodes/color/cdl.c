@@ -4,8 +4,11 @@
  * Offset and power are not linear, so they work on straight colour and the result is multiplied by
  * alpha again. Where alpha is 0 or less there is no straight colour, only light that was added
  * (a glow's): it has slope and saturation, offset and power leave it. */
+#include <string.h>
+
 #include "engine/base/clones.h"
 #include "engine/base/math.h"
+#include "engine/graph/operand.h"
 #include "engine/graph/points.h"
 
 typedef struct {
@@ -110,10 +113,14 @@ static void grade(const lb_call *call, const void *state, const lb_span *span)
     const float *alpha = span->taps[3];
     float *const *rows = span->made;
     int32_t count = span->count;
+    bool opaque = lb_row_is_one(alpha, count);
 
     (void)state;
     for (int c = 0; c < 3; c++) {
-        straighten_row(rows[c], span->taps[c], alpha, count);
+        if (opaque)
+            memcpy(rows[c], span->taps[c], (size_t)count * sizeof(float));
+        else
+            straighten_row(rows[c], span->taps[c], alpha, count);
         if (p->slope[c] != 1 || p->offset[c] != 0)
             slope_row(rows[c], alpha, (float)p->slope[c], (float)p->offset[c], count);
         if (p->clamp)
@@ -126,7 +133,8 @@ static void grade(const lb_call *call, const void *state, const lb_span *span)
     for (int c = 0; c < 3; c++) {
         if (p->clamp)
             clamp_row(rows[c], count);
-        multiply_row(rows[c], alpha, count);
+        if (!opaque)
+            multiply_row(rows[c], alpha, count);
     }
 }
 

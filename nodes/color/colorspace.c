@@ -7,6 +7,7 @@
 
 #include "engine/base/clones.h"
 #include "engine/color/space.h"
+#include "engine/graph/operand.h"
 #include "engine/graph/points.h"
 
 typedef struct {
@@ -78,15 +79,16 @@ static void convert(const lb_call *call, const void *state, const lb_span *span)
 {
     const conversion *c = state;
     const float *alpha = span->taps[3];
+    bool divide = c->curved && !lb_row_is_one(alpha, span->count);
 
     (void)call;
     for (int i = 0; i < 3; i++)
-        if (c->curved)
+        if (divide)
             straighten_row(span->made[i], span->taps[i], alpha, span->count);
         else
             memcpy(span->made[i], span->taps[i], (size_t)span->count * sizeof(float));
     lb_space_convert_row(c->from, c->to, span->made[0], span->made[1], span->made[2], span->count);
-    for (int i = 0; c->curved && i < 3; i++)
+    for (int i = 0; divide && i < 3; i++)
         multiply_row(span->made[i], alpha, span->count);
 }
 

@@ -7,6 +7,7 @@
 
 #include "engine/base/clones.h"
 #include "engine/graph/operand.h"
+#include "engine/graph/points.h"
 
 typedef struct {
     double box[4];
@@ -54,29 +55,6 @@ static double share(int32_t i, double low, double high)
     return to > from ? to - from : 0;
 }
 
-LB_CLONES
-static void multiply_row(float *restrict row, const float *restrict by, float scale, int32_t count)
-{
-    for (int32_t x = 0; x < count; x++)
-        row[x] *= by[x] * scale;
-}
-
-static lb_status soft_crop(const lb_task *task, const lb_plane *in, const double b[4],
-                           lb_plane **out)
-{
-    lb_box box = task->box;
-    int32_t width = lb_box_width(box);
-    float *columns = lb_alloc((size_t)width, sizeof *columns);
-    lb_status status = columns ? lb_plane_copy(in, box, out) : LB_MEMORY;
-
-    for (int32_t x = 0; x < width && status == LB_OK; x++)
-        columns[x] = (float)share(box.x0 + x, b[0], b[2]);
-    for (int32_t y = box.y0; y < box.y1 && status == LB_OK; y++)
-        multiply_row(lb_plane_row_to_fill(*out, y), columns, (float)share(y, b[1], b[3]), width);
-    lb_free(columns);
-    return status;
-}
-
 static bool is_soft(const double b[4])
 {
     for (int i = 0; i < 4; i++)
@@ -85,31 +63,45 @@ static bool is_soft(const double b[4])
     return false;
 }
 
-static lb_status evaluate(const lb_task *task, lb_value *out)
+/* Colour and coverage that an edge cuts; everything else passes. */
+static lb_status use(const lb_call *call, const lb_desc *own, uint64_t wanted, lb_points_use *out)
 {
-    const lb_channels *own = task->desc->channels;
-    lb_status status = lb_task_image(task, &out->image);
     double b[4];
 
-    edges(&task->call, b);
-    for (int32_t i = 0; status == LB_OK && i < own->count; i++) {
-        const lb_plane *plane = lb_task_plane(task, 0, own->names[i]);
-        lb_plane *made = NULL;
-
-        if (!(task->channels >> i & 1) || !plane)
+    edges(call, b);
+    lb_points_pass(call, own, wanted, 0, out);
+    for (int32_t i = 0; is_soft(b) && i < own->channels->count; i++) {
+        if (!(wanted >> i & 1) || !lb_channel_is_color(own->channels->names[i]))
             continue;
-        if (!is_soft(b) || !lb_channel_is_color(own->names[i])) {
-            status = lb_task_pass(task, out->image, own->names[i], plane);
-            continue;
-        }
-        if ((status = soft_crop(task, plane, b, &made)) == LB_OK)
-            status = lb_image_add(out->image, own->names[i], made);
-        lb_plane_unref(&made);
+        lb_points_tap(call, 0, own->channels->names[i], out);
+        out->made[out->made_count++] = i;
     }
-    if (status != LB_OK)
-        lb_image_unref(&out->image);
-    return status;
+    return LB_OK;
 }
+
+LB_CLONES
+static void multiply_row(float *restrict out, const float *restrict in, const float *restrict by,
+                         float scale, int32_t count)
+{
+    for (int32_t x = 0; x < count; x++)
+        out[x] = in[x] * (by[x] * scale);
+}
+
+static void cut(const lb_call *call, const void *state, const lb_span *span)
+{
+    float columns[LB_SPAN_MOST], rows;
+    double b[4];
+
+    (void)state;
+    edges(call, b);
+    rows = (float)share(span->y, b[1], b[3]);
+    for (int32_t x = 0; x < span->count; x++)
+        columns[x] = (float)share(span->x + x, b[0], b[2]);
+    for (int32_t i = 0; i < span->made_count; i++)
+        multiply_row(span->made[i], span->taps[i], columns, rows, span->count);
+}
+
+static const lb_points points = {use, cut};
 
 const lb_op lb_op_crop = {
     .name = "crop",
@@ -121,5 +113,6 @@ const lb_op lb_op_crop = {
     .params_size = sizeof(crop_params),
     .result = LB_KIND_IMAGE,
     .describe = describe,
-    .evaluate = evaluate,
+    .evaluate = lb_points_evaluate,
+    .points = &points,
 };
