@@ -142,11 +142,11 @@ static void work_on(lb_pool *pool, job *j, int32_t worker)
         lb_status status;
 
         if (taken >= j->pieces || taken > atomic_load_explicit(&j->failed, memory_order_relaxed))
-            return;
+            break;
         if (lb_pool_is_cancelled(pool)) {
             atomic_store_explicit(&j->skipped, 1, memory_order_relaxed);
             drop_rest(j);
-            return;
+            break;
         }
         piece = (int32_t)taken;
         begin = piece * j->grain;
@@ -159,6 +159,8 @@ static void work_on(lb_pool *pool, job *j, int32_t worker)
         if (status)
             note_failure(pool, j, piece, status);
     }
+    if (j->may_wait && lb_pool_is_cancelled(pool)) /* who waits for what was left out looks again */
+        lb_pool_notify(pool);
 }
 
 static bool is_within(const job *j, const job *outer)
