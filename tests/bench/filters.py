@@ -69,8 +69,7 @@ def gaussian(sigma):
         row.add("libvips", by_vips, THREADS, prepare=vips.threads)
     elif not rivals.vips:
         row.missing("libvips")
-    row.measure(seconds=3)
-    return row
+    return row.measure(seconds=3)
 
 
 def fastest_tile(kernel, planes, out):
@@ -121,8 +120,7 @@ def disc(radius):
         row.add("opencv", by_cv, prepare=rivals.cv_threads)
     else:
         row.missing("opencv")
-    row.measure(seconds=3)
-    return row
+    return row.measure(seconds=3)
 
 
 def defocus():
@@ -138,13 +136,13 @@ def defocus():
     found = ours.result("bench_defocus", 1, pictures.SHAPE, picture.handle, even.handle, 40.0)
     right = exact.convolve_at(planes[1], exact.disc_kernel(20), ys, xs)
     # Pixels with large circles may be spread several as one; what that costs is printed.
-    row.check("ours", relative(found[1][ys, xs], right), 1e-2, "radius 20 everywhere: the exact disc")
+    row.check("ours", relative(found[1][ys, xs], right), 1e-2,
+              "radius 20 everywhere: the exact disc")
     row.add("ours", lambda n: ours.run("bench_defocus", n, picture.handle, radii.handle, 40.0),
             THREADS)
     row.add("disc", lambda n: ours.run("bench_disc", n, picture.handle, 40.0), THREADS)
     row.notes.append("disc: our own, of radius 40 everywhere; no library here does this work")
-    row.measure(seconds=3, least=3)
-    return row
+    return row.measure(seconds=3, least=3)
 
 
 def warp(cubic):
@@ -180,8 +178,7 @@ def warp(cubic):
         row.add("opencv", by_cv, THREADS, prepare=rivals.cv_threads)
     else:
         row.missing("opencv")
-    row.measure()
-    return row
+    return row.measure()
 
 
 def rows():

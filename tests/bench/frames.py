@@ -22,7 +22,7 @@ class Whole:
         start = time.perf_counter()
         self.bytes = self.graph.encode(0, picture)
         self.encoding.append(time.perf_counter() - start)
-        self.peak = max(self.peak, ours.lib.lb_memory_peak())
+        self.peak = max(self.peak, ours.lib.bench_memory_peak())
         self.runs += 1
 
 
@@ -54,7 +54,8 @@ def _nodes(wholes):
                  [measure.milliseconds(s) for s in rest] + [""])
     encoding = [sum(wholes[n].encoding) / len(wholes[n].encoding) for n in THREADS]
     lines.append(["master", "EXR half ZIP"] + [measure.milliseconds(s) for s in encoding] + [""])
-    heads = ["node", "operator"] + [f"ms, {n} threads" if n > 1 else "ms, 1 thread" for n in THREADS]
+    heads = ["node", "operator"] + [f"ms, {n} thread{'s' if n > 1 else ''}"
+                                  for n in THREADS]
     return measure.table(heads + ["peak MiB"], lines, right=range(2, len(heads) + 1))
 
 

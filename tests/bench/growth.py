@@ -46,8 +46,8 @@ def pixels():
         lines.append([f"x {factor}", f"{width} x {height}", measure.milliseconds(took),
                       f"{took / first[0]:.2f}", f"{peak / 2 ** 20:.0f}", f"{peak / first[1]:.2f}",
                       f"{peak / (width * height * 16):.1f}"])
-    return measure.table(["pixels", "frame", "ms", "time x", "peak MiB", "memory x", "frames of RGBA"],
-                         lines, right=range(2, 7))
+    return measure.table(["pixels", "frame", "ms", "time x", "peak MiB", "memory x",
+                          "frames of RGBA"], lines, right=range(2, 7))
 
 
 def _scene(triangles, samples, width=960, height=540):
@@ -111,8 +111,9 @@ def nodes():
             read = time.perf_counter() - start
             plan = _time(lambda: graph.plan(1))
             frame = _time(lambda: graph.frame(1))
-            lines.append([shape, f"{count:,}"] + [f"{s / count * 1e6:.2f}" for s in (read, plan, frame)]
-                         + [f"{graph.peak() / 2 ** 20:.1f}"])
+            lines.append([shape, f"{count:,}"] +
+                         [f"{s / count * 1e6:.2f}" for s in (read, plan, frame)] +
+                         [f"{graph.peak() / 2 ** 20:.1f}"])
     return measure.table(["graph", "nodes", "reading, µs a node", "planning, µs a node",
                           "whole frame, µs a node", "peak MiB"], lines, right=range(1, 6))
 
@@ -131,7 +132,7 @@ def frames():
         start = time.perf_counter()
         graph.frame(number)
         took.append(time.perf_counter() - start)
-        used.append(ours.lib.lb_memory_used() / 2 ** 20)
+        used.append(ours.lib.bench_memory_used() / 2 ** 20)
         peaks.append(graph.peak() / 2 ** 20)
     lines = [[f"{i + 1} to {i + 10}", measure.milliseconds(statistics.median(took[i:i + 10])),
               f"{max(peaks[i:i + 10]):.0f}", f"{used[i + 9]:.0f}"] for i in (0, 10, 20)]

@@ -10,7 +10,8 @@ SLOW = 2.0  # seconds
 
 
 class Contender:
-    """One way to do a row's work. `run` does it once; `prepare` is not timed."""
+    """One way to do a row's work. `run` does it once, and may answer by itself how many seconds it
+    took; `prepare` is not timed."""
 
     def __init__(self, who, threads, run, prepare=None):
         self.who, self.threads, self.run, self.prepare = who, threads, run, prepare
@@ -24,8 +25,8 @@ class Contender:
         if self.prepare:
             self.prepare()
         start = time.perf_counter()
-        self.run()
-        return time.perf_counter() - start
+        took = self.run()
+        return took if isinstance(took, float) else time.perf_counter() - start
 
     @property
     def median(self):
@@ -48,7 +49,9 @@ class Row:
 
     def __init__(self, key, title, moved_bytes=0):
         self.key, self.title, self.moved_bytes = key, title, moved_bytes
-        self.contenders, self.checks, self.notes = [], [], []
+        self.contenders, self.checks, self.notes, self.cleanup = [], [], [], []
+        self.keep = None  # what must live until it is measured
+        self.figures = {}
 
     def add(self, who, run, threads=(1,), prepare=None):
         """run(threads); prepare(threads) before each."""
@@ -78,6 +81,11 @@ class Row:
         for i in range(rounds):
             for c in runners if i % 2 == 0 else reversed(runners):
                 c.seconds.append(c.once())
+        for c in self.contenders:  # lets go of pictures, graphs and plans
+            c.run = c.prepare = None
+        self.keep = None
+        for free in self.cleanup:
+            free()
         return self
 
     def find(self, name):
@@ -102,7 +110,7 @@ def table(heads, rows, right=()):
 
 
 def comparison(rows):
-    """All measurements of all rows."""
+    """All measurements of all rows, and what must be known about them."""
     lines = []
     for row in rows:
         for c in row.contenders:
@@ -116,10 +124,9 @@ def comparison(rows):
             lines.append([row.title, c.who, c.threads, milliseconds(c.median),
                           f"{milliseconds(min(c.seconds))} to {milliseconds(max(c.seconds))}",
                           ratio, error])
-        for note in row.notes:
-            lines.append([row.title, note, "", "", "", "", ""])
+    notes = [f"- {row.title}: {note}.\n" for row in rows for note in row.notes]
     return table(["work", "who", "threads", "median ms", "from, to", "of ours", "error"], lines,
-                 right=(2, 3, 5, 6))
+                 right=(2, 3, 5, 6)) + "\n" + "".join(notes)
 
 
 def checks(rows):

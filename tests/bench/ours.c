@@ -36,6 +36,21 @@ int bench_status(bench *b, lb_status status)
     return (int)status;
 }
 
+size_t bench_memory_used(void)
+{
+    return lb_memory_used();
+}
+
+size_t bench_memory_peak(void)
+{
+    return lb_memory_peak();
+}
+
+void bench_memory_trim(void)
+{
+    lb_memory_trim();
+}
+
 lb_image *bench_picture(int width, int height, const char *channels, const float *pixels)
 {
     lb_box box = {0, 0, width, height};

@@ -33,7 +33,12 @@ int bench_defocus(bench *b, const lb_image *in, const lb_image *radii, double mo
 int bench_warp(bench *b, const lb_image *in, const lb_image *map, int filter, lb_image **out);
 /* lb_composite_row with source-over, row by row on the pool, into a new picture. */
 int bench_over(bench *b, const lb_image *source, const lb_image *backdrop, lb_image **out);
-/* Moves picture by picture through one thread or all: pixels copied (scale 0), or
+/* Bytes in use now, and the most since the last frame of a graph began; gives back what waits. */
+size_t bench_memory_used(void);
+size_t bench_memory_peak(void);
+void bench_memory_trim(void);
+
+/* Moves pixels through the threads: pixels copied (scale 0), or
  * out = a + scale * b ("triad"); `streaming` writes past the cache. */
 int bench_stream(bench *b, float *out, const float *a, const float *b_or_null, float scale,
                  size_t count, int streaming);

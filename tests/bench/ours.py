@@ -40,10 +40,9 @@ _SIGNATURES = {
     "bench_graph_seconds": (_double, [_pointer, _int, ctypes.POINTER(_double)]),
     "bench_graph_outputs": (_int, [_pointer]),
     "bench_graph_output": (_text, [_pointer, _int]),
-    "lb_memory_peak": (_size, []),
-    "lb_memory_used": (_size, []),
-    "lb_memory_reset_peak": (None, []),
-    "lb_memory_trim": (None, []),
+    "bench_memory_peak": (_size, []),
+    "bench_memory_used": (_size, []),
+    "bench_memory_trim": (None, []),
 }
 lib = None
 _benches = {}
@@ -130,9 +129,9 @@ class Graph:
     """A graph and its run."""
 
     def __init__(self, threads, text=None, scale=1.0, cache=0, setting=None):
-        self.handle = lib.bench_graph_new(bench(threads), b"generated.yaml" if text else KILN.encode(),
-                                          text and text.encode(), scale, cache,
-                                          setting and setting.encode())
+        path = b"generated.yaml" if text else KILN.encode()
+        self.handle = lib.bench_graph_new(bench(threads), path, text and text.encode(), scale,
+                                          cache, setting and setting.encode())
         if not self.handle:
             raise RuntimeError("the graph was refused")
 
@@ -164,7 +163,7 @@ class Graph:
 
     def peak(self):
         """Most bytes in use at a time since the last frame began."""
-        return lib.lb_memory_peak()
+        return lib.bench_memory_peak()
 
     def stats(self):
         """(node, operator, seconds of all frames so far, peak bytes) of each node."""

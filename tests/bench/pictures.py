@@ -24,7 +24,7 @@ def _grid():
 @_keep
 def natural():
     """Frame 240 of Kiln Hours with grain as film has it, opaque, in steps that half floats hold."""
-    graph = ours.Graph(max(1, 2), setting="samples=4")
+    graph = ours.Graph(2, setting="samples=4")
     planes = graph.picture(240).planes(SHAPE).astype(np.float64)
     noise = np.random.default_rng(1).normal(size=(3, HEIGHT, WIDTH))
     planes[:3] = np.maximum(planes[:3] + 0.02 * np.sqrt(np.maximum(planes[:3], 1e-3)) * noise, 0)
@@ -48,7 +48,8 @@ def impulses():
     planes = natural().copy()
     generator = np.random.default_rng(2)
     planes[0] = 0
-    planes[0, generator.integers(100, HEIGHT - 100, 12), generator.integers(100, WIDTH - 100, 12)] = 1
+    ys, xs = (generator.integers(100, size - 100, 12) for size in (HEIGHT, WIDTH))
+    planes[0, ys, xs] = 1
     planes[1] = natural()[1]
     planes[2] = generator.random((HEIGHT, WIDTH))
     return planes

@@ -1,4 +1,5 @@
 """tests/bench/report.py BUILD [SECTION...]: the report, Markdown on standard output. See run."""
+import itertools
 import os
 import platform
 import sys
@@ -15,10 +16,18 @@ import measure  # noqa: E402
 import memory  # noqa: E402
 import ours  # noqa: E402
 import pixels  # noqa: E402
+import raster  # noqa: E402
 import rivals  # noqa: E402
 import targets  # noqa: E402
 
-SECTIONS = ("primitives", "frames", "growth", "memory")
+# Sections, and how the keys of their targets begin.
+SECTIONS = {
+    "primitives": ("source", "chain", "gaussian", "disc", "defocus", "warp", "exr", "png"),
+    "raster": ("raster",),
+    "frames": ("frame", "assembled"),
+    "growth": (),
+    "memory": (),
+}
 
 
 def progress(text):
@@ -32,7 +41,9 @@ def machine():
                 f"OpenCV {rivals.cv2.__version__}" if rivals.cv2 else "no OpenCV",
                 f"libvips {rivals.vips.version}" if rivals.vips else "no libvips",
                 "FFTW" if rivals.fftw else "no FFTW", "OpenEXR" if rivals.exr else "no OpenEXR",
-                "libspng" if rivals.spng else "no libspng"]
+                "libspng" if rivals.spng else "no libspng",
+                "llvmpipe" if rivals.gl else "no OpenGL",
+                "Embree" if rivals.embree else "no Embree"]
     return (f"{time.strftime('%Y-%m-%d')}; {names[0] if names else platform.machine()}, "
             f"{len(os.sched_getaffinity(0))} processors; load before the run "
             f"{os.getloadavg()[0]:.1f}. Beside {', '.join(versions)}.\n")
@@ -51,10 +62,12 @@ def make_rows(makers):
 HOW = """Every contender does the work once a round, in turn, and the next round goes the other way
 round; a median is of all rounds. Both sides were checked against values worked out in double
 precision from the definitions before anything was timed; a side that is wrong is not timed. Frames
-are 1920 x 1080 RGBA floats, each side's in the layout it likes best, and results go into memory that
-is there already where a library allows it. "of ours" is the median over ours with as many threads
-(with one, where the other has no more). OpenCV's arithmetic, blur and filter stay on one core, as do
-numpy and libspng.
+are 1920 x 1080 RGBA floats, each side's in the layout it likes best, and results go into memory
+that is there already where a library allows it. "of ours" is the median over ours with as many
+threads. OpenCV's arithmetic, blur and filter stay on one core, as do numpy and libspng.
+"""
+
+RASTER = """A sphere with a light from far away and one mipmapped texture fills most of 1920 x 1080.
 """
 
 
@@ -66,10 +79,16 @@ def main(build, sections):
     progress("memory bandwidth")
     rows, shown = [], []
     if "primitives" in sections:
-        rows = make_rows(list(pixels.rows()) + list(filters.rows()) + list(files.rows()))
-        shown += ["## Primitives\n", HOW, measure.comparison(rows), "### Checks\n",
-                  measure.checks(rows), "### How near the memory's limit\n",
-                  memory.nearness(rows, speeds)]
+        made = make_rows(itertools.chain(pixels.rows(), filters.rows(), files.rows()))
+        rows += made
+        shown += ["## Primitives\n", measure.comparison(made), "### Checks\n",
+                  measure.checks(made), "### How near the memory's limit\n",
+                  memory.nearness(made, speeds)]
+    if "raster" in sections:
+        drawn = make_rows(raster.rows())
+        rows += drawn
+        shown += ["## Raster\n", RASTER, measure.comparison(drawn), "### Checks\n",
+                  measure.checks(drawn)]
     if "frames" in sections:
         whole = make_rows(frames.rows())
         rows += whole
@@ -80,8 +99,9 @@ def main(build, sections):
     if "memory" in sections:
         progress("resident memory")
         shown += ["## Memory of the program\n", memory.resident(build)]
-    if rows:
-        print("## Targets\n\n" + targets.table(rows))
+    if keys := [key for name in sections for key in SECTIONS[name]]:
+        print("## Targets\n\n" + targets.table(rows, keys))
+        print("## How\n\n" + HOW)
     print("## Memory bandwidth\n\nArrays of 256 MiB, through our own threads.\n\n" + bandwidth)
     print("\n".join(shown))
 

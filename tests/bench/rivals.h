@@ -31,34 +31,32 @@ rival_fftw *rival_fftw_new(const float *kernel, int reach, int tile, int threads
 int rival_fftw_run(rival_fftw *f, const float *in, float *out, int width, int height, int planes);
 void rival_fftw_free(rival_fftw *f);
 
-/* The renderer's scene, for both: `count` triangles as 9 floats each in clip-ready camera space,
- * 6 texture coordinates, 9 components of normals; see mesh.py. */
+/* The renderer's scene, for both: a mesh in front of a camera at `eye` that looks along -z, one
+ * light from far away, one texture. Nothing is culled. Colours are linear. */
 typedef struct rival_mesh {
     int vertex_count, triangle_count;
-    const float *positions, *normals, *uvs; /* 3, 3, 2 a vertex */
+    const float *positions, *normals, *uvs; /* 3, 3, 2 a vertex; v runs down the texture */
     const unsigned *triangles;              /* 3 a triangle */
-    const float *projection;                /* 16, column by column: world to clip */
-    const float *eye;                       /* 3: where the camera is; it looks along -z */
+    float eye[3], light[3];                 /* a position; a unit vector towards the light */
     float tan_half_fov;                     /* of the height */
-    const float *light;                     /* 3: direction towards the light */
     int texture_side;
-    const unsigned char *texture; /* RGBA, square, sRGB is not applied */
+    const unsigned char *texture; /* RGBA, square, rows from the top */
 } rival_mesh;
 
-/* llvmpipe through EGL without a window; threads by LP_NUM_THREADS before the first call. */
+/* llvmpipe: OpenGL through EGL without a window. Its number of threads is LP_NUM_THREADS when the
+ * first is made. NULL: it cannot be had. */
 typedef struct rival_gl rival_gl;
 rival_gl *rival_gl_new(const rival_mesh *mesh, int width, int height, int samples);
-/* Draws, resolves and reads back RGBA as floats into `pixels` (NULL: only waits until it is done).
- */
+/* Draws, resolves and reads back rows of RGBA floats, from the top. */
 int rival_gl_run(rival_gl *gl, float *pixels);
 const char *rival_gl_name(const rival_gl *gl);
 void rival_gl_free(rival_gl *gl);
 
+/* Embree: 16 rays a pixel in a packet. `shade` 0 only asks what each hits; 1 lights it, with the
+ * texture read between four texels. `pixels` as above. */
 typedef struct rival_embree rival_embree;
-rival_embree *rival_embree_new(const rival_mesh *mesh, int threads);
-/* `rays` a pixel, on a grid; shade 0 only finds the nearest hit, 1 lights it and reads the texture.
- */
-int rival_embree_run(rival_embree *e, int width, int height, int rays, int shade, float *pixels);
+rival_embree *rival_embree_new(const rival_mesh *mesh);
+int rival_embree_run(rival_embree *e, int width, int height, int shade, int threads, float *pixels);
 void rival_embree_free(rival_embree *e);
 
 #ifdef __cplusplus

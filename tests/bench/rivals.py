@@ -8,7 +8,7 @@ try:
 except ImportError:
     cv2 = None
 
-spng = fftw = exr = vips = None
+spng = fftw = exr = gl = embree = vips = None
 _pointer, _int, _size = ctypes.c_void_p, ctypes.c_int, ctypes.c_size_t
 _out, _count = ctypes.POINTER(ctypes.c_void_p), ctypes.POINTER(ctypes.c_size_t)
 
@@ -21,7 +21,7 @@ def _find(path):
 
 
 def load(build):
-    global spng, fftw, exr, vips
+    global spng, fftw, exr, gl, embree, vips
     folder = os.path.join(build, "tests", "bench")
     spng = _find(os.path.join(folder, "libbench-spng.so"))
     fftw = _find(os.path.join(folder, "libbench-fftw.so"))
@@ -39,6 +39,21 @@ def load(build):
         exr.rival_exr_write.argtypes = [_pointer] + [_int] * 4 + [_out, _count]
         exr.rival_exr_read.argtypes = [_pointer, _size] + [_int] * 3 + [_pointer]
         exr.rival_exr_free.argtypes = [_pointer]
+    gl = _find(os.path.join(folder, "libbench-gl.so"))
+    embree = _find(os.path.join(folder, "libbench-embree.so"))
+    if gl:
+        gl.rival_gl_new.argtypes = [_pointer, _int, _int, _int]
+        gl.rival_gl_new.restype = _pointer
+        gl.rival_gl_run.argtypes = [_pointer, _pointer]
+        gl.rival_gl_name.argtypes = [_pointer]
+        gl.rival_gl_name.restype = ctypes.c_char_p
+        gl.rival_gl_free.argtypes = [_pointer]
+    if embree:
+        embree.rival_embree_new.argtypes = [_pointer]
+        embree.rival_embree_new.restype = _pointer
+        embree.rival_embree_free.argtypes = [_pointer]
+        embree.rival_embree_run.argtypes = [_pointer] + [_int] * 4 + [_pointer]
+        embree.rival_embree_free.argtypes = [_pointer]
     vips = Vips.start()
 
 
@@ -85,7 +100,7 @@ def exr_read(data, shape, threads, out=None):
 
 
 class Fftw:
-    """Convolution with one kernel, [2 reach + 1, 2 reach + 1], with the tile that does it fastest."""
+    """Convolution with one kernel, [2 reach + 1, 2 reach + 1], in tiles of that many pixels."""
 
     def __init__(self, kernel, threads, tile):
         kernel = np.ascontiguousarray(kernel, np.float32)

@@ -18,7 +18,7 @@ def _lines(name):
 def _value(row, text):
     """Of "who.threads / who.threads", or of a figure of the row; None when not measured."""
     if " / " not in text:
-        return getattr(row, "figures", {}).get(text)
+        return row.figures.get(text)
     top, bottom = (row.find(name) for name in text.split(" / "))
     return top / bottom if top and bottom else None
 
@@ -30,22 +30,21 @@ def _verdict(value, sense, wanted):
     return f"**missed** by {(missing - 1) * 100:.0f} %"
 
 
-def table(rows, keys=None):
-    """Every target whose row is in `rows` or whose key begins like one of `keys`."""
+def table(rows, keys):
+    """Every target whose key begins with one of `keys`."""
     found = {row.key: row for row in rows}
     reasons = dict(_lines("reasons.txt"))
     lines = []
     for key, text in _lines("targets.txt"):
         what, sense, wanted = re.fullmatch(r"(.+) (>=|<=) ([\d.]+)", text).groups()
         row = found.get(key)
-        if row is None:
-            if keys and key.startswith(tuple(keys)):
-                lines.append([key, what, f"{sense} {wanted}", "", "not measured", ""])
+        if not key.startswith(tuple(keys)):
             continue
-        value = _value(row, what)
+        value = _value(row, what) if row else None
         if value is None:
-            why = "WRONG, see the checks" if row.is_wrong("ours") else "not measured"
-            lines.append([row.title, what, f"{sense} {wanted}", "", why, ""])
+            verdict = "WRONG, see the checks" if row and row.is_wrong("ours") else "not measured"
+            lines.append([row.title if row else key, what, f"{sense} {wanted}", "", verdict,
+                          reasons.get(key, "")])
             continue
         verdict = _verdict(value, sense, float(wanted))
         why = reasons.get(key, "not looked at yet") if "missed" in verdict else ""
