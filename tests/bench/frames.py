@@ -68,6 +68,6 @@ def section(row):
     """Total, then nodes by what they take; a mean of the runs."""
     totals = ", ".join(f"{row.find(f'ours.{n}'):.2f} s with {n} thread{'s' if n > 1 else ''}"
                        for n in THREADS)
-    return (f"### {row.title}\n\nWith its EXR file: {totals}; "
+    return (f"#### {row.title}\n\nWith its EXR file: {totals}; "
             f"most memory in use {row.figures['MiB']:.0f} MiB; "
             f"the file has {row.whole.bytes / 2 ** 20:.1f} MiB.\n\n{row.nodes}")

@@ -141,6 +141,6 @@ def frames():
 
 
 def section():
-    return "\n".join(f"### {title}\n\n{make()}" for title, make in (
+    return "\n".join(f"#### {title}\n\n{make()}" for title, make in (
         ("Pixels", pixels), ("Samples", samples), ("Triangles", triangles), ("Nodes", nodes),
         ("Frames", frames)))

@@ -74,35 +74,35 @@ RASTER = """A sphere with a light from far away and one mipmapped texture fills 
 def main(build, sections):
     ours.load(build)
     rivals.load(build)
-    print("# Speeds\n\n" + machine())
+    print("## The report\n\n" + machine())
     speeds, bandwidth = memory.bandwidth()
     progress("memory bandwidth")
     rows, shown = [], []
     if "primitives" in sections:
         made = make_rows(itertools.chain(pixels.rows(), filters.rows(), files.rows()))
         rows += made
-        shown += ["## Primitives\n", measure.comparison(made), "### Checks\n",
-                  measure.checks(made), "### How near the memory's limit\n",
+        shown += ["### Primitives\n", measure.comparison(made), "#### Checks\n",
+                  measure.checks(made), "#### How near the memory's limit\n",
                   memory.nearness(made, speeds)]
     if "raster" in sections:
         drawn = make_rows(raster.rows())
         rows += drawn
-        shown += ["## Raster\n", RASTER, measure.comparison(drawn), "### Checks\n",
+        shown += ["### Raster\n", RASTER, measure.comparison(drawn), "#### Checks\n",
                   measure.checks(drawn)]
     if "frames" in sections:
         whole = make_rows(frames.rows())
         rows += whole
-        shown += ["## Whole frames\n"] + [frames.section(row) for row in whole]
+        shown += ["### Whole frames\n"] + [frames.section(row) for row in whole]
     if "growth" in sections:
         progress("growth")
-        shown += ["## Growth\n", growth.section()]
+        shown += ["### Growth\n", growth.section()]
     if "memory" in sections:
         progress("resident memory")
-        shown += ["## Memory of the program\n", memory.resident(build)]
+        shown += ["### Memory of the program\n", memory.resident(build)]
     if keys := [key for name in sections for key in SECTIONS[name]]:
-        print("## Targets\n\n" + targets.table(rows, keys))
-        print("## How\n\n" + HOW)
-    print("## Memory bandwidth\n\nArrays of 256 MiB, through our own threads.\n\n" + bandwidth)
+        print("### Targets\n\n" + targets.table(rows, keys))
+        print("### How\n\n" + HOW)
+    print("### Memory bandwidth\n\nArrays of 256 MiB, through our own threads.\n\n" + bandwidth)
     print("\n".join(shown))
 
 
