@@ -223,6 +223,16 @@ lb_status lb_file_write(lb_diag *diag, lb_loc loc, const char *path, const void 
     return status;
 }
 
+void lb_file_expect(const char *path)
+{
+    int fd = open(path, O_RDONLY | O_CLOEXEC | O_NOCTTY | O_NONBLOCK);
+
+    if (fd < 0)
+        return;
+    posix_fadvise(fd, 0, 0, POSIX_FADV_WILLNEED);
+    close(fd);
+}
+
 bool lb_file_exists(const char *path)
 {
     struct stat info;

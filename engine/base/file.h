@@ -17,6 +17,9 @@ LB_MUST_CHECK lb_status lb_file_write(lb_diag *diag, lb_loc loc, const char *pat
 
 bool lb_file_exists(const char *path);
 
+/* Tells the system that a file will be read soon; nothing happens if it is not there. */
+void lb_file_expect(const char *path);
+
 /* Identity of a file's state, to notice a change cheaply; never part of a key. */
 typedef struct lb_file_stamp {
     uint64_t device, inode, size, mtime_ns;

@@ -1,4 +1,7 @@
-/* engine/graph/files.c: file contents and hashes, remembered until a file changes. */
+/* engine/graph/files.c: file contents and hashes, remembered until a file changes.
+ *
+ * No lock is held while a file is read: whoever wants the same file waits for the one who reads it.
+ * Contents that nobody holds stay as long as there is room, the latest used longest. */
 #include "engine/graph/files.h"
 
 #include <pthread.h>
@@ -7,7 +10,9 @@
 #include "engine/base/file.h"
 #include "engine/media/media.h"
 
-/* Contents that were replaced stay until the end, since somebody may hold them. */
+#define IDLE_BYTES ((size_t)64 << 20) /* of contents that nobody holds */
+
+/* Of one state of one file. Contents that were replaced stay until they are given back. */
 typedef struct entry {
     char *path;
     lb_file_stamp stamp;
@@ -15,12 +20,19 @@ typedef struct entry {
     char sha256[LB_SHA256_TEXT]; /* "" until asked for */
     void *bytes;                 /* NULL: let go */
     size_t count;
+    int32_t holders;
+    bool is_kept; /* to the end: somebody loaded it */
+    bool is_busy; /* being read */
+    uint64_t last_use;
 } entry;
 
 struct lb_files {
     pthread_mutex_t lock;
+    pthread_cond_t ready; /* an entry is not busy any more */
     entry **entries;
     size_t count, capacity;
+    size_t idle_bytes;
+    uint64_t uses;
 };
 
 lb_status lb_files_new(lb_files **out)
@@ -29,6 +41,7 @@ lb_status lb_files_new(lb_files **out)
     if (!*out)
         return LB_MEMORY;
     pthread_mutex_init(&(*out)->lock, NULL);
+    pthread_cond_init(&(*out)->ready, NULL);
     return LB_OK;
 }
 
@@ -42,6 +55,7 @@ void lb_files_free(lb_files **files)
         lb_free((*files)->entries[i]);
     }
     lb_free((*files)->entries);
+    pthread_cond_destroy(&(*files)->ready);
     pthread_mutex_destroy(&(*files)->lock);
     lb_free(*files);
     *files = NULL;
@@ -53,7 +67,7 @@ static bool stamp_equal(const lb_file_stamp *a, const lb_file_stamp *b)
            a->mtime_ns == b->mtime_ns;
 }
 
-/* The newest entry of that path in its present state; NULL: none. Locked. */
+/* The newest entry of that path if it is of that state; NULL: none. Locked. */
 static entry *find(lb_files *files, const char *path, const lb_file_stamp *stamp)
 {
     for (size_t i = files->count; i-- > 0;)
@@ -62,7 +76,7 @@ static entry *find(lb_files *files, const char *path, const lb_file_stamp *stamp
     return NULL;
 }
 
-static entry *add(lb_files *files, const char *path)
+static entry *add(lb_files *files, const char *path, const lb_file_stamp *stamp)
 {
     entry *made;
 
@@ -73,39 +87,126 @@ static entry *add(lb_files *files, const char *path)
         lb_free(made);
         made = NULL;
     }
-    if (made)
+    if (made) {
+        made->stamp = *stamp;
         files->entries[files->count++] = made;
+    }
     return made;
 }
 
-/* Finds or reads a file; locked. The entry has its bytes when it was just read or kept. */
+/* Takes an entry out whose file could not be read. Locked, and nobody else has found it: those who
+ * waited for it look again. */
+static void forget(lb_files *files, entry *old)
+{
+    for (size_t i = 0; i < files->count; i++)
+        if (files->entries[i] == old) {
+            memmove(&files->entries[i], &files->entries[i + 1],
+                    (files->count - i - 1) * sizeof(entry *));
+            files->count--;
+            break;
+        }
+    lb_free(old->path);
+    lb_free(old);
+}
+
+static bool is_idle(const entry *e)
+{
+    return e->bytes && e->holders == 0 && !e->is_kept;
+}
+
+/* Lets go of idle contents until they fit, those not used for the longest time first. Locked. */
+static void trim(lb_files *files)
+{
+    while (files->idle_bytes > IDLE_BYTES) {
+        entry *oldest = NULL;
+
+        for (size_t i = 0; i < files->count; i++)
+            if (is_idle(files->entries[i]) &&
+                (!oldest || files->entries[i]->last_use < oldest->last_use))
+                oldest = files->entries[i];
+        if (!oldest)
+            return;
+        files->idle_bytes -= oldest->count;
+        lb_free(oldest->bytes);
+        oldest->bytes = NULL;
+    }
+}
+
+/* One more holder. Locked. */
+static void hold(lb_files *files, entry *e)
+{
+    if (is_idle(e))
+        files->idle_bytes -= e->count;
+    e->holders++;
+    e->last_use = ++files->uses;
+}
+
+static void let_go(lb_files *files, entry *e)
+{
+    e->holders--;
+    if (is_idle(e))
+        files->idle_bytes += e->count;
+    trim(files);
+}
+
+/* Reads a file into its entry, which is busy for that time. Locked on the way in and out; on
+ * failure the entry is gone. */
+static lb_status fill(lb_files *files, lb_diag *diag, lb_loc loc, entry *e)
+{
+    void *bytes = NULL;
+    size_t count = 0;
+    lb_status status;
+    lb_key key = {0};
+
+    e->is_busy = true;
+    pthread_mutex_unlock(&files->lock);
+    status = lb_file_read(diag, loc, e->path, LB_MEDIA_MAX_BYTES, &bytes, &count);
+    if (status == LB_OK)
+        key = lb_key_of(bytes, count);
+    pthread_mutex_lock(&files->lock);
+    e->is_busy = false;
+    pthread_cond_broadcast(&files->ready);
+    if (status != LB_OK) {
+        forget(files, e);
+        return status;
+    }
+    e->bytes = bytes;
+    e->count = count;
+    e->key = key;
+    if (is_idle(e))
+        files->idle_bytes += count;
+    return LB_OK;
+}
+
+/* Finds or reads a file and holds it: with its bytes, or only with its key. Locked on the way in
+ * and out. */
 static lb_status look(lb_files *files, lb_diag *diag, lb_loc loc, const char *path, bool need_bytes,
                       entry **out)
 {
-    lb_file_stamp stamp = {0};
     lb_status status;
-    void *bytes;
-    size_t count;
-    entry *at;
 
     *out = NULL;
-    at = lb_file_stamp_of(path, &stamp) ? find(files, path, &stamp) : NULL;
-    if (at && (at->bytes || !need_bytes)) {
+    for (;;) {
+        lb_file_stamp stamp = {0};
+        bool is_there = lb_file_stamp_of(path, &stamp);
+        entry *at = is_there ? find(files, path, &stamp) : NULL;
+        bool is_new = !at;
+
+        if (at && at->is_busy) {
+            pthread_cond_wait(&files->ready, &files->lock);
+            continue;
+        }
+        if (!at && !(at = add(files, path, &stamp)))
+            return lb_fail(diag, LB_MEMORY, loc, "'%s': no memory", path);
+        if ((is_new || (need_bytes && !at->bytes)) &&
+            (status = fill(files, diag, loc, at)) != LB_OK)
+            return status;
+        if (need_bytes && !at->bytes) /* let go at once, for want of room: it is held now */
+            continue;
+        hold(files, at);
         *out = at;
         return LB_OK;
     }
-    if ((status = lb_file_read(diag, loc, path, LB_MEDIA_MAX_BYTES, &bytes, &count)) != LB_OK)
-        return status;
-    if (!at && !(at = add(files, path))) {
-        lb_free(bytes);
-        return lb_fail(diag, LB_MEMORY, loc, "'%s': no memory", path);
-    }
-    at->stamp = stamp;
-    at->bytes = bytes;
-    at->count = count;
-    at->key = lb_key_of(bytes, count);
-    *out = at;
-    return LB_OK;
 }
 
 lb_status lb_files_load(lb_files *files, lb_diag *diag, lb_loc loc, const char *path,
@@ -115,26 +216,52 @@ lb_status lb_files_load(lb_files *files, lb_diag *diag, lb_loc loc, const char *
     entry *at;
 
     pthread_mutex_lock(&files->lock);
+    if ((status = look(files, diag, loc, path, true, &at)) == LB_OK) {
+        at->is_kept = true;
+        let_go(files, at);
+        *out = (lb_file_content){at->bytes, at->count, at->key};
+    }
+    pthread_mutex_unlock(&files->lock);
+    return status;
+}
+
+lb_status lb_files_borrow(lb_files *files, lb_diag *diag, lb_loc loc, const char *path,
+                          lb_file_content *out)
+{
+    lb_status status;
+    entry *at;
+
+    *out = (lb_file_content){0};
+    pthread_mutex_lock(&files->lock);
     if ((status = look(files, diag, loc, path, true, &at)) == LB_OK)
         *out = (lb_file_content){at->bytes, at->count, at->key};
     pthread_mutex_unlock(&files->lock);
     return status;
 }
 
+void lb_files_return(lb_files *files, lb_file_content *content)
+{
+    if (!content->bytes)
+        return;
+    pthread_mutex_lock(&files->lock);
+    for (size_t i = files->count; i-- > 0;)
+        if (files->entries[i]->bytes == content->bytes) {
+            let_go(files, files->entries[i]);
+            break;
+        }
+    pthread_mutex_unlock(&files->lock);
+    *content = (lb_file_content){0};
+}
+
 lb_status lb_files_key(lb_files *files, lb_diag *diag, lb_loc loc, const char *path, lb_key *out)
 {
     lb_status status;
     entry *at;
-    size_t known;
 
     pthread_mutex_lock(&files->lock);
-    known = files->count;
     if ((status = look(files, diag, loc, path, false, &at)) == LB_OK) {
         *out = at->key;
-        if (files->count > known) { /* just read for its hash: nobody holds the bytes */
-            lb_free(at->bytes);
-            at->bytes = NULL;
-        }
+        let_go(files, at);
     }
     pthread_mutex_unlock(&files->lock);
     return status;
@@ -143,19 +270,19 @@ lb_status lb_files_key(lb_files *files, lb_diag *diag, lb_loc loc, const char *p
 lb_status lb_files_sha256(lb_files *files, lb_diag *diag, lb_loc loc, const char *path,
                           char out[LB_SHA256_TEXT])
 {
-    lb_file_stamp stamp;
-    lb_status status = LB_OK;
-    entry *at = NULL;
+    lb_status status;
+    entry *at;
 
     pthread_mutex_lock(&files->lock);
-    if (lb_file_stamp_of(path, &stamp))
-        at = find(files, path, &stamp);
-    if (!at || !at->sha256[0]) {
+    if ((status = look(files, diag, loc, path, false, &at)) == LB_OK && !at->sha256[0]) {
+        let_go(files, at);
         if ((status = look(files, diag, loc, path, true, &at)) == LB_OK)
             lb_sha256_text(at->bytes, at->count, at->sha256);
     }
-    if (status == LB_OK)
+    if (status == LB_OK) {
         memcpy(out, at->sha256, LB_SHA256_TEXT);
+        let_go(files, at);
+    }
     pthread_mutex_unlock(&files->lock);
     return status;
 }

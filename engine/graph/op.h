@@ -223,6 +223,11 @@ typedef struct lb_file_content {
 } lb_file_content;
 LB_MUST_CHECK lb_status lb_files_load(struct lb_files *files, lb_diag *diag, lb_loc loc,
                                       const char *path, lb_file_content *out);
+/* The same for a file of many, such as a frame of a sequence: the bytes are the caller's to read
+ * until he gives them back, and stay for a while after that. */
+LB_MUST_CHECK lb_status lb_files_borrow(struct lb_files *files, lb_diag *diag, lb_loc loc,
+                                        const char *path, lb_file_content *out);
+void lb_files_return(struct lb_files *files, lb_file_content *content); /* makes it zero */
 /* SHA-256, computed once. */
 LB_MUST_CHECK lb_status lb_files_sha256(struct lb_files *files, lb_diag *diag, lb_loc loc,
                                         const char *path, char out[LB_SHA256_TEXT]);

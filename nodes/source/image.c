@@ -89,19 +89,30 @@ static lb_status find_file(const lb_call *call, char **out)
     return LB_NOT_FOUND;
 }
 
-/* A file's bytes: kept over the run for one picture, read for the moment of a sequence. */
+/* A file's bytes: kept over the run for one picture, borrowed for the moment of a sequence. */
 typedef struct content {
     char *path;
-    void *own;
+    lb_file_content borrowed;
     const void *bytes;
     size_t count;
 } content;
 
-static void content_free(content *c)
+static void content_free(const lb_call *call, content *c)
 {
     lb_free(c->path);
-    lb_free(c->own);
+    lb_files_return(call->files, &c->borrowed);
     *c = (content){0};
+}
+
+/* Asks the system to read the sequence's next frame meanwhile. */
+static void read_ahead(const lb_call *call)
+{
+    const image_params *p = call->params;
+    char *next = lb_sequence_name(p->file, sequence_frame(call) + 1);
+
+    if (next)
+        lb_file_expect(next);
+    lb_free(next);
 }
 
 /* c->path NULL: black. */
@@ -116,14 +127,16 @@ static lb_status content_load(const lb_call *call, content *c)
     if ((status = find_file(call, &c->path)) != LB_OK || !c->path)
         return status;
     if (lb_sequence_is_pattern(p->file)) {
-        status = lb_file_read(call->diag, loc, c->path, LB_MEDIA_MAX_BYTES, &c->own, &c->count);
-        c->bytes = c->own;
+        status = lb_files_borrow(call->files, call->diag, loc, c->path, &c->borrowed);
+        c->bytes = c->borrowed.bytes;
+        c->count = c->borrowed.count;
+        read_ahead(call);
     } else if ((status = lb_files_load(call->files, call->diag, loc, c->path, &kept)) == LB_OK) {
         c->bytes = kept.bytes;
         c->count = kept.count;
     }
     if (status != LB_OK)
-        content_free(c);
+        content_free(call, c);
     return status;
 }
 
@@ -323,7 +336,7 @@ static lb_status describe(const lb_call *call, lb_desc *out)
             status = lb_fail(call->diag, LB_MEMORY, loc, "no memory");
     }
     lb_media_info_clear(&info);
-    content_free(&c);
+    content_free(call, &c);
     return status;
 }
 
@@ -438,7 +451,7 @@ static lb_status evaluate(const lb_task *task, lb_value *out)
     }
     lb_image_unref(&decoded);
     lb_media_info_clear(&info);
-    content_free(&c);
+    content_free(call, &c);
     if (status != LB_OK)
         lb_image_unref(&out->image);
     return status;
