@@ -74,16 +74,18 @@ static int count_broken(void)
     return broken;
 }
 
-/* Runs in a child; its exit status is 0 when all that it found was right and nobody complained. */
-static pid_t start(uint64_t seed, int steps, uint64_t count, uint64_t limit)
+/* Runs in a child; its exit status is 0 when all that it found was right and nobody complained. It
+ * writes a byte to `ready` after its first thing; -1: it does not. */
+static pid_t start(uint64_t seed, int steps, uint64_t count, uint64_t limit, int ready)
 {
     pid_t child = fork();
 
     if (child == 0) {
         lb_diag *diag = lb_diag_new();
         lb_disk *disk = NULL;
-        bool good =
-            lb_disk_open(diag, folder, limit, &disk) == LB_OK && work(disk, seed, steps, count);
+        bool good = lb_disk_open(diag, folder, limit, &disk) == LB_OK &&
+                    work(disk, seed, 1, count) && (ready < 0 || write(ready, "", 1) == 1) &&
+                    work(disk, seed, steps, count);
 
         lb_disk_free(&disk);
         good = good && lb_diag_count(diag, LB_WARNING) == 0;
@@ -102,7 +104,7 @@ Test(disk_processes, share_a_small_folder)
     lb_disk_count count;
 
     for (uint64_t i = 0; i < 4; i++)
-        children[i] = start(i + 1, 400, 60, limit);
+        children[i] = start(i + 1, 400, 60, limit, -1);
     for (int i = 0; i < 4; i++) {
         int status;
 
@@ -126,9 +128,15 @@ Test(disk_processes, killed)
 
     for (int i = 0; i < 40; i++) {
         struct timespec nap = {0, 200000L * (1 + i % 20)};
-        pid_t child = start((uint64_t)i, 1000000, 1000000, 0);
-        int status;
+        int status, ready[2];
+        char byte;
+        pid_t child;
 
+        cr_assert_eq(pipe(ready), 0);
+        child = start((uint64_t)i, 1000000, 1000000, 0, ready[1]);
+        cr_assert_eq(read(ready[0], &byte, 1), 1);
+        close(ready[0]);
+        close(ready[1]);
         nanosleep(&nap, NULL);
         kill(child, SIGKILL);
         cr_assert_eq(waitpid(child, &status, 0), child);
@@ -136,7 +144,7 @@ Test(disk_processes, killed)
     }
     cr_expect_eq(count_broken(), 0);
     cr_assert_eq(lb_disk_survey(folder, NULL, &count), LB_OK);
-    cr_expect_gt(count.entries, 0);
+    cr_expect_geq(count.entries, 30, "about one each at least");
     unfinished = (int)count.temporaries;
     snprintf(command, sizeof command, "find %s -name '*.part' -exec touch -d '25 hours ago' {} +",
              folder);
@@ -152,7 +160,7 @@ Test(disk_processes, cleared_meanwhile)
     int left = 2;
 
     for (uint64_t i = 0; i < 2; i++)
-        children[i] = start(i + 9, 400, 50, 0);
+        children[i] = start(i + 9, 400, 50, 0, -1);
     while (left > 0) {
         lb_disk_count removed;
         int status;

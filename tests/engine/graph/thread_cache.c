@@ -55,7 +55,7 @@ static void make_and_put(const job *j, uint64_t number, lb_keep keep)
     lb_desc desc = image_desc(box);
     lb_value value = {.kind = LB_KIND_IMAGE, .image = image_new(key, box)};
 
-    if (value.image)
+    if (value.image) /* memory may be short */
         lb_cache_put(j->cache, key, &desc, box, ALL, value, 1e-3 * (double)(number % 7), keep,
                      number % 3 == 0);
     lb_value_unref(&value);
@@ -140,6 +140,32 @@ static void run(lb_cache *cache, void *(*fn)(void *), int steps, atomic_int *mad
     check(wrong == 0, "what is found is right");
 }
 
+static size_t give_back(void *context, size_t bytes)
+{
+    return lb_cache_shrink(context, bytes);
+}
+
+/* The whole process's memory is short, not the cache's: allocations, those of the cache itself with
+ * them, take room from the cache in the middle of everything. */
+static void run_short_of_memory(const char *folder)
+{
+    lb_cache *cache = NULL;
+    lb_cache_stats stats;
+    size_t budget = lb_memory_used() + 600000;
+
+    check(lb_cache_new((size_t)1 << 30, folder, NULL, &cache) == LB_OK, "cache");
+    check(lb_memory_add_reclaim(give_back, cache), "reclaim");
+    lb_memory_set_budget(budget);
+    lb_memory_reset_peak();
+    run(cache, everything, 600, NULL);
+    stats = lb_cache_stats_of(cache);
+    check(stats.hits > 0 && stats.evictions > 0, "hits, and room made");
+    check(lb_memory_peak() <= budget, "the memory's budget is kept");
+    lb_memory_set_budget(0);
+    lb_memory_drop_reclaim(cache);
+    lb_cache_free(&cache);
+}
+
 int main(void)
 {
     char folder[64];
@@ -173,6 +199,8 @@ int main(void)
     for (int i = 0; i < THINGS; i++)
         check(made[i] == 1, "made once");
     lb_cache_free(&cache);
+
+    run_short_of_memory(folder);
     check(lb_memory_used() == before, "nothing is left");
     remove_folder(folder);
     printf("%d failures\n", failures);
