@@ -23,13 +23,22 @@ static double limited(double max_radius)
     return max_radius > 0 ? fmin(max_radius, MOST_RADIUS) : 0; /* NaN is 0 */
 }
 
-/* Discs reach so far, and what they hide is looked for around them; a few pixels more for squares
- * that are spread as one. */
+/* A few pixels more than the disc, for squares that are spread as one. */
+int32_t lb_defocus_spread(double max_radius)
+{
+    return (int32_t)ceil(limited(max_radius)) + 8;
+}
+
 int32_t lb_defocus_reach(double max_radius)
 {
-    double radius = limited(max_radius);
+    return lb_defocus_spread(max_radius) + lb_defocus_hidden_reach(limited(max_radius));
+}
 
-    return (int32_t)ceil(radius) + 8 + lb_defocus_hidden_reach(radius);
+/* The next code, so that no radius is cut to it, nor the mean of some. */
+double lb_defocus_max_radius(double radius)
+{
+    return radius < MOST_RADIUS ? lb_disc_code_radius(lb_disc_code((float)radius) + 1)
+                                : MOST_RADIUS;
 }
 
 struct defocus {
@@ -176,7 +185,7 @@ lb_status lb_defocus(lb_pool *pool, const lb_plane *const in[4], const lb_plane 
     for (int c = 0; c < 4; c++)
         if (in[c] && !lb_box_equal(lb_plane_box(in[c]), job.in))
             return LB_INVALID;
-    if (!lb_box_contains(lb_plane_box(radius), job.in))
+    if (!lb_box_is_empty(wanted) && !lb_box_contains(lb_plane_box(radius), wanted))
         return LB_INVALID;
     if (!in[3])
         status = lb_plane_new_constant(job.in, 1, &opaque);
@@ -193,4 +202,30 @@ lb_status lb_defocus(lb_pool *pool, const lb_plane *const in[4], const lb_plane 
     for (int c = 0; c < 4 && status; c++)
         lb_plane_unref(&out[c]);
     return status;
+}
+
+/* Every disc of every kind, with the room that growing arrays leave and move through: a row of one
+ * has some six steps on average, and half of that for each pixel of a square's side. Discs are
+ * those of all codes, whose radii add up to 347 / ln 2 times the largest. */
+static size_t disc_bytes(double radius)
+{
+    int32_t codes = lb_disc_code((float)radius);
+    double rows = codes ? LB_DISC_STEPS_PER_OCTAVE / 0.693 * radius + 4 * codes : 0;
+
+    return (size_t)(rows * (3 * sizeof(int32_t) + 24 * sizeof(lb_disc_step)));
+}
+
+size_t lb_defocus_scratch(double max_radius, lb_box in, lb_box box, int32_t threads)
+{
+    int32_t reach = lb_defocus_reach(max_radius);
+    lb_box wanted = lb_box_intersect(lb_box_grow(box, reach, reach), in);
+    size_t tiles = ((size_t)lb_box_width(box) / LB_DEFOCUS_TILE_WIDTH + 1) *
+                   ((size_t)lb_box_height(box) / LB_DEFOCUS_TILE_HEIGHT + 1);
+    size_t workers = threads > 1 ? (size_t)threads : 1;
+
+    if (lb_box_is_empty(wanted) || lb_box_is_empty(box))
+        return 0;
+    return lb_defocus_sources_bytes(wanted, limited(max_radius)) +
+           (tiles < workers ? tiles : workers) * lb_defocus_tile_bytes() +
+           disc_bytes(limited(max_radius));
 }

@@ -5,8 +5,15 @@
 #include "engine/base/thread.h"
 #include "engine/image/plane.h"
 
-/* How far lb_defocus looks, in pixels: what region around `box` its inputs must cover. */
+/* How far lb_defocus looks, in pixels: what region around `box` its inputs must cover. It looks
+ * farther than it spreads, for what is hidden. */
 int32_t lb_defocus_reach(double max_radius);
+/* How far a picture grows at most. */
+int32_t lb_defocus_spread(double max_radius);
+
+/* Where no circle is wider than `radius`, this as max_radius gives the same bits as any that is
+ * larger, looks no farther than it must and takes less memory. */
+double lb_defocus_max_radius(double radius);
 
 /* Spreads every pixel over the disc of its own circle of confusion.
  *
@@ -14,7 +21,7 @@ int32_t lb_defocus_reach(double max_radius);
  *          Outside it there is nothing
  * radius   of each pixel's circle of confusion in pixels: negative in front of the focus, 0 in
  *          focus, positive behind it; longer ones are cut to max_radius; NaN counts as 0. Its box
- *          covers in[0]'s
+ *          covers in[0]'s as far as it is looked at
  * out      four planes of `box`, owned by the caller; all NULL on failure
  *
  * What is out of focus in front spreads over what is behind it; what is behind never spreads over
@@ -24,5 +31,8 @@ int32_t lb_defocus_reach(double max_radius);
 LB_MUST_CHECK lb_status lb_defocus(lb_pool *pool, const lb_plane *const in[4],
                                    const lb_plane *radius, double max_radius, lb_box box,
                                    lb_plane *out[4]);
+/* The most bytes that lb_defocus takes while it runs on a picture of `in`, beside the planes it
+ * gives; before blocks are rounded up. */
+size_t lb_defocus_scratch(double max_radius, lb_box in, lb_box box, int32_t threads);
 
 #endif

@@ -311,6 +311,20 @@ lb_status lb_defocus_map(lb_pool *pool, lb_defocus_sources *s)
     return s->map && s->used ? survey_all(pool, s) : LB_MEMORY;
 }
 
+/* Codes and slices, of what is seen and what is hidden; five planes of what is hidden; and while it
+ * is looked for two planes, two pyramids (a third more each), a row more along each side. */
+size_t lb_defocus_sources_bytes(lb_box box, double max_radius)
+{
+    size_t width = (size_t)lb_box_width(box) + 32, height = (size_t)lb_box_height(box) + 32;
+    size_t blocks = (width / LB_DEFOCUS_BLOCK + 2) * (height / LB_DEFOCUS_BLOCK + 2);
+    size_t codes = (size_t)lb_disc_code((float)max_radius) + 1;
+    size_t pixel = sizeof(uint16_t) + sizeof(uint8_t);
+
+    if (codes > 1) /* else all is in focus, and nothing hidden */
+        pixel += pixel + 10 * sizeof(float);
+    return width * height * pixel + blocks * sizeof(lb_defocus_block) + codes * LB_DISC_KINDS * 8;
+}
+
 void lb_defocus_sources_clear(lb_defocus_sources *s)
 {
     lb_block_free(s->code);

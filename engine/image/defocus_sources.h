@@ -77,6 +77,8 @@ LB_MUST_CHECK lb_status lb_defocus_find_hidden(lb_pool *pool, lb_defocus_sources
 /* Merges what is alike and fills the map; after the others. */
 LB_MUST_CHECK lb_status lb_defocus_map(lb_pool *pool, lb_defocus_sources *sources);
 void lb_defocus_sources_clear(lb_defocus_sources *sources);
+/* The most bytes that they take while they are made. */
+size_t lb_defocus_sources_bytes(lb_box box, double max_radius);
 /* How far lb_defocus_find_hidden looks. */
 int32_t lb_defocus_hidden_reach(double max_radius);
 

@@ -2,6 +2,7 @@
  *
  * Each pixel is spread over its circle of confusion: a thin lens's, from the depth and the camera's
  * figures, or the same everywhere. One scene unit is a metre, as glTF has it. */
+#include <math.h>
 #include <string.h>
 
 #include "engine/graph/operand.h"
@@ -9,6 +10,9 @@
 #include "engine/image/defocus.h"
 #include "engine/image/extend.h"
 #include "engine/image/lens.h"
+
+#define BAND_PIXELS ((int64_t)16 << 20) /* with what a band needs around it */
+#define LEAST_BAND 256
 
 enum { IMAGE, DEPTH };
 
@@ -92,9 +96,18 @@ static lb_edge edge_of(const lb_call *call)
                : LB_EDGE_TRANSPARENT;
 }
 
-static lb_box spread(const defocus_params *p, lb_box box)
+/* What pixels of `box` need. */
+static lb_box needs(const defocus_params *p, lb_box box)
 {
     int32_t reach = is_even(p) ? lb_disc_reach(p->radius) : lb_defocus_reach(p->max_radius);
+
+    return lb_box_grow(box, reach, reach);
+}
+
+/* What pixels of `box` reach. */
+static lb_box spread(const defocus_params *p, lb_box box)
+{
+    int32_t reach = is_even(p) ? lb_disc_reach(p->radius) : lb_defocus_spread(p->max_radius);
 
     return lb_box_grow(box, reach, reach);
 }
@@ -139,7 +152,7 @@ static lb_status describe(const lb_call *call, lb_desc *out)
 static lb_box region(const lb_call *call, int32_t slot, lb_box wanted)
 {
     (void)slot;
-    return spread(call->params, wanted);
+    return needs(call->params, wanted);
 }
 
 static uint64_t channels(const lb_call *call, const lb_desc *own, int32_t slot, uint64_t wanted)
@@ -153,51 +166,164 @@ static uint64_t channels(const lb_call *call, const lb_desc *own, int32_t slot, 
     return slot == IMAGE ? bits | wanted | lb_channels_rgba_bits(has) : bits;
 }
 
+/* Half the circle's diameter in pixels, signed. */
+static double radius_at(const lb_task *task, float depth)
+{
+    const defocus_params *p = task->call.params;
+
+    return task->call.format->width / p->film_back / 2 *
+           lb_lens_confusion(p->focal_length, p->f_number, p->focus * 1000, (double)depth * 1000);
+}
+
 typedef struct radii {
     const lb_task *task;
     const lb_plane *depth;
+    lb_edge edge;
     lb_plane *out;
 } radii;
 
-/* Half the circle's diameter in pixels, signed. */
 static lb_status radius_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const radii *r = context;
-    const defocus_params *p = r->task->call.params;
     lb_box box = lb_plane_box(r->out);
-    double pixels = r->task->call.format->width / p->film_back / 2;
-    float *scratch = lb_block_new((size_t)lb_box_width(box) * sizeof *scratch);
 
     (void)worker;
-    if (!scratch)
-        return LB_MEMORY;
     for (int32_t y = box.y0 + begin; y < box.y0 + end; y++) {
         float *row = lb_plane_row_to_fill(r->out, y);
-        const float *depth = lb_plane_row_over(r->depth, box.x0, box.x1, y, scratch);
 
+        lb_plane_copy_row(r->depth, r->edge, y, box.x0, box.x1, row);
         for (int32_t x = 0; x < lb_box_width(box); x++)
-            row[x] = (float)(pixels * lb_lens_confusion(p->focal_length, p->f_number,
-                                                        p->focus * 1000, (double)depth[x] * 1000));
+            row[x] = (float)radius_at(r->task, row[x]);
     }
-    lb_block_free(scratch);
     return LB_OK;
+}
+
+#define DEPTH_ROWS 32
+
+/* The nearest and the farthest distance in rows of a part of the depth. */
+typedef struct range {
+    const lb_plane *depth;
+    lb_box box;
+    float *nearest, *farthest; /* for every DEPTH_ROWS rows */
+} range;
+
+static lb_status range_rows(void *context, int32_t begin, int32_t end, int32_t worker)
+{
+    const range *r = context;
+    float nearest = INFINITY, farthest = 0;
+
+    (void)worker;
+    for (int32_t y = r->box.y0 + begin; y < r->box.y0 + end; y++) {
+        const float *row = lb_plane_row(r->depth, y) + (r->box.x0 - lb_plane_box(r->depth).x0);
+
+        for (int32_t x = 0; x < lb_box_width(r->box); x++) {
+            float z = row[x] > 0 ? row[x] : INFINITY; /* NaN too: nothing is there */
+
+            nearest = z < nearest ? z : nearest;
+            farthest = z > farthest ? z : farthest;
+        }
+    }
+    r->nearest[begin / DEPTH_ROWS] = nearest;
+    r->farthest[begin / DEPTH_ROWS] = farthest;
+    return LB_OK;
+}
+
+/* The widest circle in what `box` needs of the depth: radii grow with the distance, so it is the
+ * nearest or the farthest pixel's. */
+static lb_status find_widest(const lb_task *task, const lb_plane *depth, lb_box box, double *out)
+{
+    lb_edge edge = edge_of(&task->call);
+    range r = {depth, lb_edge_needs(edge, lb_plane_box(depth), box), NULL, NULL};
+    int32_t pieces = (lb_box_height(r.box) - 1) / DEPTH_ROWS + 1;
+    lb_status status = LB_MEMORY;
+
+    r.nearest = lb_alloc((size_t)pieces, 2 * sizeof *r.nearest);
+    if (r.nearest) {
+        r.farthest = r.nearest + pieces;
+        status = lb_pool_for(task->pool, lb_box_height(r.box), DEPTH_ROWS, range_rows, &r);
+    }
+    *out = 0;
+    for (int32_t i = 0; i < pieces && status == LB_OK; i++)
+        *out = fmax(
+            *out, fmax(fabs(radius_at(task, r.nearest[i])), fabs(radius_at(task, r.farthest[i]))));
+    if (edge == LB_EDGE_TRANSPARENT && !lb_box_contains(lb_plane_box(depth), box))
+        *out = fmax(*out, fabs(radius_at(task, INFINITY)));
+    lb_free(r.nearest);
+    return status;
 }
 
 static const char *const rgba[4] = {"R", "G", "B", "A"};
 
-/* The four planes of the image, going on beyond its edge; NULL stays NULL (no alpha). */
-static lb_status extend_all(const lb_task *task, lb_box box, lb_plane *out[4])
+/* Pixels of `box` into the planes `out`, which contain it. */
+static lb_status by_depth_in(const lb_task *task, const lb_plane *depth, double most, lb_box box,
+                             lb_plane *out[4])
 {
     lb_edge edge = edge_of(&task->call);
+    int32_t reach = lb_defocus_reach(most);
+    lb_box wide = lb_box_grow(box, reach, reach);
+    lb_plane *in[4] = {NULL};
+    radii r = {task, depth, edge, NULL};
     lb_status status = LB_OK;
 
     for (int c = 0; c < 4 && status == LB_OK; c++) {
         const lb_plane *plane = lb_task_plane(task, IMAGE, rgba[c]);
 
         if (plane && edge != LB_EDGE_TRANSPARENT)
-            status = lb_plane_extend(task->pool, plane, edge, box, &out[c]);
+            status = lb_plane_extend(task->pool, plane, edge, wide, &in[c]);
         else if (plane)
-            out[c] = lb_plane_ref(plane);
+            in[c] = lb_plane_ref(plane);
+    }
+    if (status == LB_OK)
+        status = lb_plane_new_raw(lb_box_intersect(lb_plane_box(in[0]), wide), &r.out);
+    if (status == LB_OK)
+        status = lb_pool_for(task->pool, lb_box_height(lb_plane_box(r.out)), 32, radius_rows, &r);
+    if (status == LB_OK)
+        status = lb_defocus(task->pool, (const lb_plane *const *)in, r.out, most, box, out);
+    for (int c = 0; c < 4; c++)
+        lb_plane_unref(&in[c]);
+    lb_plane_unref(&r.out);
+    return status;
+}
+/* Rows that are made at a time, so that what they need beside them stays within some hundred
+ * megabytes. */
+static int32_t band_rows(lb_box box, double most)
+{
+    int64_t reach = lb_defocus_reach(most);
+    int64_t rows = BAND_PIXELS / (lb_box_width(box) + 2 * reach) - 2 * reach;
+
+    rows = rows < LEAST_BAND ? LEAST_BAND : rows;
+    return rows < lb_box_height(box) ? (int32_t)rows : lb_box_height(box);
+}
+
+static void copy_rows(lb_plane *const from[4], lb_plane *to[4])
+{
+    lb_box box = lb_plane_box(from[0]);
+
+    for (int c = 0; c < 4; c++)
+        for (int32_t y = box.y0; y < box.y1; y++)
+            memcpy(lb_plane_row_to_fill(to[c], y), lb_plane_row(from[c], y),
+                   (size_t)lb_box_width(box) * sizeof(float));
+}
+
+static lb_status by_bands(const lb_task *task, const lb_plane *depth, double most, lb_plane *out[4])
+{
+    int32_t rows = band_rows(task->box, most);
+    lb_box band = task->box;
+    lb_status status = LB_OK;
+
+    if (rows == lb_box_height(task->box))
+        return by_depth_in(task, depth, most, task->box, out);
+    for (int c = 0; c < 4 && status == LB_OK; c++)
+        status = lb_plane_new_raw(task->box, &out[c]);
+    for (; band.y0 < task->box.y1 && status == LB_OK; band.y0 = band.y1) {
+        lb_plane *part[4] = {NULL};
+
+        band.y1 = task->box.y1 - band.y0 > rows ? band.y0 + rows : task->box.y1;
+        status = by_depth_in(task, depth, most, band, part);
+        if (status == LB_OK)
+            copy_rows(part, out);
+        for (int c = 0; c < 4; c++)
+            lb_plane_unref(&part[c]);
     }
     return status;
 }
@@ -206,33 +332,20 @@ static lb_status extend_all(const lb_task *task, lb_box box, lb_plane *out[4])
 static lb_status by_depth(const lb_task *task, lb_plane *out[4])
 {
     const defocus_params *p = task->call.params;
-    lb_box wide = spread(p, task->box), has;
-    lb_plane *in[4] = {NULL}, *depth = NULL;
-    lb_edge edge = edge_of(&task->call);
-    radii r = {.task = task};
     int32_t slot;
     const char *name = find_depth(&task->call, &slot);
-    const lb_plane *found = lb_task_plane(task, slot, name);
-    lb_status status = extend_all(task, wide, in);
+    const lb_plane *depth = lb_task_plane(task, slot, name);
+    lb_status status;
+    double most;
 
-    if (status == LB_OK && in[0] && in[1] && in[2] && found) {
-        has = lb_plane_box(in[0]);
-        if (edge != LB_EDGE_TRANSPARENT)
-            status = lb_plane_extend(task->pool, found, edge, has, &depth);
-        else
-            depth = lb_plane_ref(found);
-        r.depth = depth;
-        if (status == LB_OK && (status = lb_plane_new_raw(has, &r.out)) == LB_OK)
-            status = lb_pool_for(task->pool, lb_box_height(has), 32, radius_rows, &r);
-        if (status == LB_OK)
-            status = lb_defocus(task->pool, (const lb_plane *const *)in, r.out, p->max_radius,
-                                task->box, out);
-    }
-    for (int c = 0; c < 4; c++)
-        lb_plane_unref(&in[c]);
-    lb_plane_unref(&depth);
-    lb_plane_unref(&r.out);
-    return status;
+    for (int c = 0; c < 3; c++)
+        if (!lb_task_plane(task, IMAGE, rgba[c]))
+            return LB_OK;
+    if (!depth)
+        return LB_OK;
+    if ((status = find_widest(task, depth, needs(p, task->box), &most)) != LB_OK)
+        return status;
+    return by_bands(task, depth, fmin(lb_defocus_max_radius(most), p->max_radius), out);
 }
 
 static bool wants_rgba(const lb_task *task)
@@ -291,7 +404,7 @@ const lb_op lb_op_defocus = {
            "f / (s - f) wide on the film. What is out of focus in front spreads over what is "
            "behind it; what is behind never spreads over something sharper in front.",
     .group = "filter",
-    .version = 1,
+    .version = 2,
     .inputs = inputs,
     .params = params,
     .params_size = sizeof(defocus_params),

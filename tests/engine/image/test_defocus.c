@@ -294,6 +294,79 @@ Test(defocus, same_bits_for_any_threads_and_region, .timeout = 120)
     lb_pool_free(&pool);
 }
 
+/* A limit that no radius reaches does not matter. */
+Test(defocus, same_bits_for_any_larger_limit)
+{
+    lb_box box = {0, 0, 150, 130};
+    struct scene s = anything(box), wider = s;
+    double most = lb_defocus_max_radius(20.3);
+
+    cr_expect(most > 20.3 && most < 20.4 && lb_defocus_max_radius(1e9) == 512);
+    cr_expect(lb_defocus_reach(most) < lb_defocus_reach(90));
+    run(NULL, &s, most, box);
+    memset(wider.out, 0, sizeof wider.out);
+    run(NULL, &wider, 90, box);
+    for (int c = 0; c < 4; c++)
+        cr_expect(picture_same(s.out[c], wider.out[c], box), "channel %d", c);
+    clear_out(&wider);
+    scene_clear(&s);
+}
+
+/* One bright pixel on nothing at all: its disc, which keeps its light, and exactly nothing where it
+ * does not reach. */
+Test(defocus, nothing_stays_nothing)
+{
+    lb_box box = {0, 0, 400, 300};
+
+    for (int sign = -1; sign <= 1; sign += 2) {
+        struct scene s = scene_new(box);
+        int32_t lit = 0;
+
+        for (int32_t y = 0; y < 300; y++)
+            for (int32_t x = 0; x < 400; x++)
+                picture_set(s.radius, x, y, (float)(sign * 9));
+        set(&s, 200, 150, 100, 50, 25, 1, (float)(sign * 9));
+        run(NULL, &s, 9, box);
+        for (int32_t y = 0; y < 300; y++)
+            for (int32_t x = 0; x < 400; x++) {
+                bool far = (x - 200) * (x - 200) + (y - 150) * (y - 150) > 11 * 11;
+
+                lit += at(&s, 0, x, y) > 0;
+                for (int c = 0; c < 4; c++)
+                    cr_assert(!far || at(&s, c, x, y) == 0);
+            }
+        cr_expect(abs(lit - 254) < 60, "%d pixels lit, the disc has 254", lit);
+        cr_expect(fabs(picture_sum(s.out[0]) - 100) < 1e-3);
+        scene_clear(&s);
+    }
+}
+
+Test(defocus, scratch_is_what_it_takes)
+{
+    static const double most[] = {0.4, 3, 20.5, 100};
+    lb_box box = {0, 0, 300, 200};
+    struct scene s = anything(box);
+
+    for (size_t k = 0; k < sizeof most / sizeof most[0]; k++)
+        for (int32_t threads = 1; threads <= 3; threads++) {
+            size_t want = lb_defocus_scratch(most[k], box, box, threads), peak;
+            lb_pool *pool;
+
+            cr_assert(lb_pool_new(threads, &pool) == LB_OK);
+            lb_memory_trim();
+            lb_memory_reset_peak();
+            run(pool, &s, most[k], box);
+            peak = lb_memory_peak() - lb_memory_used();
+            /* Blocks are rounded up by an eighth. The bound is for discs of all radii. */
+            cr_expect(peak <= want + want / 8 + 4096, "%g: %zu, not %zu", most[k], peak, want);
+            cr_expect(most[k] > 50 || peak >= want / 3, "%g: %zu of %zu", most[k], peak, want);
+            clear_out(&s);
+            lb_pool_free(&pool);
+        }
+    cr_expect(lb_defocus_scratch(5, (lb_box){0}, box, 1) == 0);
+    scene_clear(&s);
+}
+
 Test(defocus, hopeless_radii_give_an_answer)
 {
     static const float hopeless[] = {NAN, INFINITY, -INFINITY, 1e30f, -1e30f, 1e-40f, -0.0f};

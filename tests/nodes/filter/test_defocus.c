@@ -233,6 +233,38 @@ Test(defocus, is_consistent)
     }
 }
 
+static float striped(void *context, const char *name, int32_t x, int32_t y)
+{
+    (void)context;
+    if (strcmp(name, "depth.Z") == 0)
+        return y < 150 ? 3.0f : 60.0f;
+    return strcmp(name, "A") == 0 ? 1.0f : (float)((x + y) % 7);
+}
+
+/* Circles so wide that the rows are made a band at a time: the bands are parts of the whole. */
+Test(defocus, bands_are_parts_of_the_whole, .timeout = 120)
+{
+    lb_box box = {0, 0, 20, 300}, all = {0, -100, 20, 400}, part = {0, 120, 20, 190};
+    op_run r = op_new(&lb_op_defocus, 2);
+    lb_image *whole, *cut;
+
+    op_connect(&r, IMAGE, op_image(box, box, "A B G R depth.Z", striped, NULL));
+    set_lens(&r, 4, 0.02, 50, 1);
+    r.format.width = 1920;
+    op_set(&r, "max-radius", 512);
+    op_text(&r, "edge", "transparent");
+    cr_assert(op_describe(&r) == LB_OK);
+    whole = op_part(&r, all, op_all(r.desc.channels));
+    cut = op_part(&r, part, op_all(r.desc.channels));
+    for (int32_t y = part.y0; y < part.y1; y++)
+        for (int32_t x = part.x0; x < part.x1; x++)
+            cr_assert(op_at(whole, "R", x, y) == op_at(cut, "R", x, y), "(%d, %d)", x, y);
+    cr_expect(op_at(whole, "A", 10, -90) > 0 && op_at(whole, "A", 10, 390) > 0);
+    lb_image_unref(&whole);
+    lb_image_unref(&cut);
+    op_free(&r);
+}
+
 Test(defocus, memory_may_run_out)
 {
     lb_box box = {0, 0, 16, 16};
