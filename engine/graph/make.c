@@ -212,8 +212,24 @@ static lb_status evaluate_fused(lb_batch *batch)
 
 /* ---- Batches ---- */
 
-/* What is the same for every frame is kept. */
-static void keep(const lb_make *make, const lb_step *step, double seconds)
+static double cost_of_inputs(const lb_make *make, const lb_step *step)
+{
+    double seconds = 0;
+
+    for (int32_t s = 0; s < step->call.input_count; s++)
+        for (int32_t k = 0; step->feeds[s].asked && k < step->feeds[s].count; k++) {
+            const lb_step *input = lb_step_made(step->feeds[s].steps[k]);
+
+            if (input->batch != step->batch && input->evaluated &&
+                lb_cache_has(make->cache, input->key, &input->desc, input->box, input->channels) ==
+                    LB_CACHE_NONE)
+                seconds += input->cost;
+        }
+    return seconds;
+}
+
+/* What is the same for every frame is kept; on disk what is dear to make. */
+static void keep(const lb_make *make, const lb_step *step)
 {
     const lb_plan *plan = make->plan;
     bool is_target = false;
@@ -223,7 +239,18 @@ static void keep(const lb_make *make, const lb_step *step, double seconds)
     for (int32_t i = 0; i < plan->target_count && !make->is_part; i++)
         is_target = is_target || lb_step_made(plan->targets[i].steps[0]) == step;
     lb_cache_put(make->cache, step->key, &step->desc, step->box, step->channels, step->value,
-                 seconds, step->varies ? LB_KEEP_NOT : LB_KEEP_RUN, is_target);
+                 step->cost, step->varies ? LB_KEEP_NOT : LB_KEEP_RUN, is_target);
+}
+
+/* What making a batch again would take counts the inputs that no cache has. */
+static void keep_all(const lb_make *make, lb_batch *batch, double seconds)
+{
+    for (int32_t i = 0; i < batch->step_count; i++)
+        seconds += cost_of_inputs(make, batch->steps[i]);
+    for (int32_t i = 0; i < batch->step_count; i++) {
+        batch->steps[i]->cost = seconds;
+        keep(make, batch->steps[i]);
+    }
 }
 
 /* Whether somebody has made all of a batch in the meantime. */
@@ -303,8 +330,8 @@ static lb_status make_batch(lb_make *make, lb_batch *batch)
     seconds = lb_clock_s() - begin;
     if (status == LB_OK)
         record(make, batch, begin, seconds, read, meter.most);
-    for (int32_t i = 0; status == LB_OK && i < batch->step_count; i++)
-        keep(make, batch->steps[i], seconds);
+    if (status == LB_OK && make->cache)
+        keep_all(make, batch, seconds);
     if (status == LB_MEMORY)
         note_short(make, last);
     else if (status != LB_OK && status != LB_CANCELLED &&

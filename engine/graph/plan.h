@@ -41,6 +41,7 @@ typedef struct lb_step {
     lb_value value;
     bool evaluated;
     double seconds; /* that it took */
+    double cost;    /* that and what went before it, as far as no cache has it */
     int64_t read_bytes, made_bytes, peak_bytes;
     struct lb_step *next_of_node;
 } lb_step;

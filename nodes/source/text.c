@@ -496,6 +496,23 @@ static lb_status check(const lb_call *call)
     return choose_font(call, &choice);
 }
 
+/* Of the libraries that draw: another one may put an outline elsewhere, and a cache may be shared
+ * by machines that have not the same. */
+static lb_status hash_libraries(lb_hasher *hasher)
+{
+    FT_Library library;
+    FT_Int version[3] = {0};
+
+    if (FT_Init_FreeType(&library) != 0)
+        return LB_MEMORY;
+    FT_Library_Version(library, &version[0], &version[1], &version[2]);
+    FT_Done_FreeType(library);
+    for (int i = 0; i < 3; i++)
+        lb_hash_u64(hasher, (uint64_t)version[i]);
+    lb_hash_string(hasher, hb_version_string());
+    return LB_OK;
+}
+
 static lb_status fingerprint(const lb_call *call, lb_hasher *hasher)
 {
     font_choice choice;
@@ -510,6 +527,8 @@ static lb_status fingerprint(const lb_call *call, lb_hasher *hasher)
     lb_hash_key(hasher, key);
     lb_hash_u64(hasher, (uint64_t)choice.index);
     lb_hash_string(hasher, choice.variations);
+    if (hash_libraries(hasher) != LB_OK)
+        return lb_fail(call->diag, LB_MEMORY, call->loc, "no memory");
     return LB_OK;
 }
 
