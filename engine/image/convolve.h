@@ -16,6 +16,10 @@ LB_MUST_CHECK lb_status lb_convolve_gaussian(lb_pool *pool, const lb_plane *in,
                                              const double sigma[2], lb_edge edge, lb_box box,
                                              lb_plane **out);
 
+/* Bytes that it needs beside `in` and *out, at most; `in` is the input's box. */
+size_t lb_gaussian_scratch(const double sigma[2], lb_box in, lb_edge edge, lb_box box,
+                           int32_t threads);
+
 /* How far a disc looks, in pixels. */
 int32_t lb_disc_reach(double radius);
 /* The disc's area in the pixel square (dx, dy) pixels from its middle, over the whole area. */

@@ -224,60 +224,59 @@ static lb_halving halving_at(const lb_gaussian_axis axes[2], int32_t level)
     return halving;
 }
 
-/* Halves `in` `levels` times into *out. needed[l] is what level l has to know of; beyond the boxes
- * that are made the edge rule goes on: transparent and clamped pictures stay so when halved, of
- * repeated and mirrored ones the first level makes all that is needed. */
-static lb_status go_up(lb_pool *pool, const lb_plane *in, const lb_gaussian_axis axes[2],
-                       int32_t levels, lb_edge edge, const lb_box *needed, lb_plane **out)
+/* Which samples are made on the way: made[l] is what level l has to have (the input: to know),
+ * back[l] what comes out of it again. */
+struct ladder {
+    int32_t levels;
+    lb_edge edges[LB_GAUSSIAN_LEVELS + 1]; /* how level l goes on beyond made[l] */
+    lb_box made[LB_GAUSSIAN_LEVELS + 1], back[LB_GAUSSIAN_LEVELS + 1];
+};
+
+/* Beyond the boxes that are made the edge rule goes on: transparent and clamped pictures stay so
+ * when halved, of repeated and mirrored ones the first level makes all that is needed. */
+static void plan_ladder(const lb_gaussian_axis axes[2], lb_box in, lb_edge edge, lb_box box,
+                        struct ladder *l)
 {
-    lb_plane *below = lb_plane_ref(in), *above;
-    lb_box holds = lb_plane_box(in);
-    lb_status status = LB_OK;
+    bool kept = edge == LB_EDGE_TRANSPARENT || edge == LB_EDGE_CLAMP;
+    lb_box needed[LB_GAUSSIAN_LEVELS + 1];
 
-    for (int32_t l = 0; l < levels && !status; l++) {
-        lb_halving halving = halving_at(axes, l);
-        lb_box box = needed[l + 1];
+    l->levels = axes[0].levels > axes[1].levels ? axes[0].levels : axes[1].levels;
+    l->back[0] = box;
+    for (int32_t k = 0; k < l->levels; k++)
+        l->back[k + 1] = lb_doubling_needs(halving_at(axes, k), l->back[k]);
+    needed[l->levels] = core_needs(axes, l->back[l->levels]);
+    for (int32_t k = l->levels; k > 0; k--)
+        needed[k - 1] = lb_halving_needs(halving_at(axes, k - 1), needed[k]);
+    l->made[0] = in;
+    l->edges[0] = edge;
+    for (int32_t k = 0; k < l->levels; k++) {
+        lb_box holds = lb_halving_holds(halving_at(axes, k), l->made[k], edge);
 
-        if (edge == LB_EDGE_TRANSPARENT || edge == LB_EDGE_CLAMP) {
-            holds = lb_halving_holds(halving, holds, edge);
-            box = lb_edge_needs(edge, holds, box);
-        }
-        status = lb_plane_halve(pool, below, edge, halving, box, &above);
-        lb_plane_unref(&below);
-        below = above;
-        if (edge == LB_EDGE_REPEAT || edge == LB_EDGE_MIRROR)
-            edge = LB_EDGE_TRANSPARENT;
-        holds = box;
+        l->made[k + 1] = kept ? lb_edge_needs(edge, holds, needed[k + 1]) : needed[k + 1];
+        l->edges[k + 1] = kept ? edge : LB_EDGE_TRANSPARENT;
     }
-    *out = below;
-    return status;
 }
 
 static lb_status go_through(lb_pool *pool, const lb_plane *in, const lb_gaussian_axis axes[2],
-                            int32_t levels, lb_edge edge, lb_box box, lb_plane **out)
+                            const struct ladder *l, lb_plane **out)
 {
-    lb_box needed[LB_GAUSSIAN_LEVELS + 1], wanted[LB_GAUSSIAN_LEVELS + 1];
-    lb_plane *plane = NULL, *next = NULL;
-    bool kept = edge == LB_EDGE_TRANSPARENT || edge == LB_EDGE_CLAMP;
-    lb_status status;
+    lb_plane *plane = lb_plane_ref(in), *next = NULL;
+    lb_status status = LB_OK;
 
-    wanted[0] = box;
-    for (int32_t l = 0; l < levels; l++)
-        wanted[l + 1] = lb_doubling_needs(halving_at(axes, l), wanted[l]);
-    needed[levels] = core_needs(axes, wanted[levels]);
-    for (int32_t l = levels; l > 0; l--)
-        needed[l - 1] = lb_halving_needs(halving_at(axes, l - 1), needed[l]);
-
-    status = go_up(pool, in, axes, levels, edge, needed, &plane);
-    if (!status) {
-        status = convolve_core(pool, plane, axes, kept ? edge : LB_EDGE_TRANSPARENT, wanted[levels],
-                               &next);
+    for (int32_t k = 0; k < l->levels && !status; k++) {
+        status =
+            lb_plane_halve(pool, plane, l->edges[k], halving_at(axes, k), l->made[k + 1], &next);
         lb_plane_unref(&plane);
         plane = next;
     }
-    for (int32_t l = levels; l > 0 && !status; l--) {
-        status = lb_plane_double(pool, plane, LB_EDGE_TRANSPARENT, halving_at(axes, l - 1),
-                                 wanted[l - 1], &next);
+    if (!status) {
+        status = convolve_core(pool, plane, axes, l->edges[l->levels], l->back[l->levels], &next);
+        lb_plane_unref(&plane);
+        plane = next;
+    }
+    for (int32_t k = l->levels; k > 0 && !status; k--) {
+        status = lb_plane_double(pool, plane, LB_EDGE_TRANSPARENT, halving_at(axes, k - 1),
+                                 l->back[k - 1], &next);
         lb_plane_unref(&plane);
         plane = next;
     }
@@ -289,12 +288,13 @@ lb_status lb_convolve_gaussian(lb_pool *pool, const lb_plane *in, const double s
                                lb_edge edge, lb_box box, lb_plane **out)
 {
     lb_gaussian_axis axes[2] = {lb_gaussian_axis_plan(sigma[0]), lb_gaussian_axis_plan(sigma[1])};
-    int32_t levels = axes[0].levels > axes[1].levels ? axes[0].levels : axes[1].levels;
+    struct ladder ladder;
     lb_status status;
 
     *out = NULL;
     if (lb_box_is_empty(box))
         return LB_INVALID;
+    plan_ladder(axes, lb_plane_box(in), edge, box, &ladder);
     if (!(status = lb_gaussian_axis_fill(&axes[0], sigma[0]))) {
         if (sigma[1] == sigma[0])
             axes[1].weights = axes[0].weights; /* lent */
@@ -302,10 +302,78 @@ lb_status lb_convolve_gaussian(lb_pool *pool, const lb_plane *in, const double s
             status = lb_gaussian_axis_fill(&axes[1], sigma[1]);
     }
     if (!status)
-        status = levels ? go_through(pool, in, axes, levels, edge, box, out)
-                        : convolve_core(pool, in, axes, edge, box, out);
+        status = go_through(pool, in, axes, &ladder, out);
     if (axes[1].weights != axes[0].weights)
         lb_gaussian_axis_clear(&axes[1]);
     lb_gaussian_axis_clear(&axes[0]);
     return status;
+}
+
+/* ---- Memory ---- */
+
+/* A thread's block, which may also be half as large again: one that waited. */
+static size_t block_bytes(size_t bytes)
+{
+    return bytes + bytes * 3 / 4 + 192;
+}
+
+/* Level k on the way back, which may get the block that it had on the way there. */
+static size_t back_bytes(const struct ladder *l, int32_t k)
+{
+    size_t bytes = lb_plane_room(l->back[k]), there = lb_plane_room(l->made[k]);
+
+    return there > bytes && there <= bytes * 3 / 2 ? there : bytes;
+}
+
+/* What direct_rows takes. */
+static size_t direct_bytes(const lb_gaussian_axis axes[2], lb_box box)
+{
+    int32_t rx = axes[0].radius, ry = axes[1].radius;
+    size_t wide = row_floats(lb_box_width(box) + 2 * rx) + 32;
+    size_t pointers = GRAIN + 2 * (size_t)ry + 2 * (size_t)(rx > ry ? rx : ry) + 2;
+
+    return block_bytes((GRAIN + 2) * wide * sizeof(float)) +
+           block_bytes(pointers * sizeof(float *));
+}
+
+/* The most that is there at once before *out is, and with it. */
+struct needs {
+    size_t before, beside;
+};
+
+static void widen_needs(struct needs *n, bool before, size_t bytes)
+{
+    size_t *most = before ? &n->before : &n->beside;
+
+    *most = bytes > *most ? bytes : *most;
+}
+
+size_t lb_gaussian_scratch(const double sigma[2], lb_box in, lb_edge edge, lb_box box,
+                           int32_t threads)
+{
+    lb_gaussian_axis axes[2] = {lb_gaussian_axis_plan(sigma[0]), lb_gaussian_axis_plan(sigma[1])};
+    size_t crew = threads > 0 ? (size_t)threads : 1, planes, out;
+    struct needs most = {0, 0};
+    struct ladder l;
+
+    if (lb_box_is_empty(box) || lb_box_is_empty(in))
+        return 0;
+    plan_ladder(axes, in, edge, box, &l);
+    out = row_floats(lb_box_width(box)) * (size_t)lb_box_height(box) * sizeof(float);
+    for (int32_t k = 0; k < l.levels; k++) {
+        lb_halving halving = halving_at(axes, k);
+        size_t up = block_bytes(lb_halving_scratch(halving, l.made[k + 1]));
+        size_t down = block_bytes(lb_doubling_scratch(halving, l.back[k]));
+
+        planes = (k > 0 ? lb_plane_room(l.made[k]) : 0) + lb_plane_room(l.made[k + 1]);
+        widen_needs(&most, true, planes + crew * up);
+        planes = back_bytes(&l, k + 1) + (k > 0 ? back_bytes(&l, k) : 0);
+        widen_needs(&most, k > 0, planes + crew * down);
+    }
+    planes = l.levels > 0 ? lb_plane_room(l.made[l.levels]) + back_bytes(&l, l.levels) : 0;
+    widen_needs(&most, l.levels > 0, planes + crew * direct_bytes(axes, l.back[l.levels]));
+    if (most.before > out && most.before - out > most.beside)
+        most.beside = most.before - out;
+    /* the weights, and what they are made from */
+    return most.beside + 128 * ((size_t)axes[0].radius + (size_t)axes[1].radius) + 8192;
 }

@@ -21,10 +21,25 @@ struct lb_plane {
     float *pixels;
 };
 
+static size_t stride_of(lb_box box)
+{
+    size_t lines = ((size_t)lb_box_width(box) + LINE_FLOATS - 1) / LINE_FLOATS;
+
+    return lines * LINE_FLOATS + (lines * LINE_FLOATS % SET_FLOATS == 0 ? LINE_FLOATS : 0);
+}
+
+/* Blocks are rounded up by an eighth at most (base/block.c) and have a header. */
+size_t lb_plane_room(lb_box box)
+{
+    size_t bytes = stride_of(box) * (size_t)lb_box_height(box) * sizeof(float);
+
+    return lb_box_is_empty(box) ? 0 : bytes + bytes / 8 + 192 + sizeof(lb_plane);
+}
+
 static lb_status make(lb_box box, bool constant, lb_plane **out)
 {
     int64_t width = lb_box_width(box), height = lb_box_height(box);
-    size_t stride = (size_t)(width + LINE_FLOATS - 1) / LINE_FLOATS * LINE_FLOATS, floats, bytes;
+    size_t stride = stride_of(box), floats, bytes;
     lb_plane *plane;
 
     *out = NULL;
@@ -32,8 +47,6 @@ static lb_status make(lb_box box, bool constant, lb_plane **out)
         return LB_INVALID;
     if (width * height > LB_PLANE_MAX_PIXELS)
         return LB_LIMIT;
-    if (!constant && stride % SET_FLOATS == 0)
-        stride += LINE_FLOATS;
     if (!lb_size_mul(stride, constant ? 1 : (size_t)height, &floats) ||
         !lb_size_mul(floats, sizeof(float), &bytes))
         return LB_LIMIT;

@@ -28,6 +28,9 @@ void lb_plane_unref(lb_plane **plane); /* NULL-safe; clears the pointer */
 
 lb_box lb_plane_box(const lb_plane *plane);
 size_t lb_plane_bytes(const lb_plane *plane); /* of pixels held */
+/* What a plane of `box` takes from the account (lb_memory_used) at most; a new one may still get a
+ * block half as large again that waited. */
+size_t lb_plane_room(lb_box box);
 /* True: every pixel has the value *out. Only known for planes made constant. */
 bool lb_plane_is_constant(const lb_plane *plane, float *out);
 

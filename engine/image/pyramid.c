@@ -154,6 +154,13 @@ static void halve_along(const struct level *job, const float *row, float *even, 
     lb_pairs_sum(out, a, b, job->weights[0], m + 1, count);
 }
 
+size_t lb_halving_scratch(lb_halving halving, lb_box box)
+{
+    int32_t wide = lb_box_width(lb_halving_needs(halving, box));
+
+    return (2 * row_floats(wide) + 4 * row_floats(wide / 2 + 16)) * sizeof(float);
+}
+
 static lb_status halve_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct level *job = context;
@@ -266,6 +273,15 @@ struct doubled {
 };
 
 #define KEPT_ROWS (LB_PYRAMID_MOST_ORDER + 1)
+
+size_t lb_doubling_scratch(lb_halving halving, lb_box box)
+{
+    int32_t width = lb_box_width(box), wide = lb_box_width(lb_doubling_needs(halving, box));
+
+    return (KEPT_ROWS * row_floats(width + 4) + 2 * row_floats(width / 2 + 4) +
+            2 * row_floats(wide)) *
+           sizeof(float);
+}
 
 static float *slot_of(const struct doubled *d, int32_t y)
 {

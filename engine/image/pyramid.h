@@ -30,4 +30,8 @@ lb_box lb_doubling_needs(lb_halving halving, lb_box box);
  * of the samples inside, given that the same holds for `in` before halving. */
 lb_box lb_halving_holds(lb_halving halving, lb_box in, lb_edge edge);
 
+/* Bytes that a thread needs to halve or double so that `box` comes out, at most. */
+size_t lb_halving_scratch(lb_halving halving, lb_box box);
+size_t lb_doubling_scratch(lb_halving halving, lb_box box);
+
 #endif

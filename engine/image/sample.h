@@ -47,7 +47,12 @@ LB_MUST_CHECK lb_status lb_transform_planes(lb_pool *pool, int32_t count, const 
                                             const double m[6], lb_filter filter, lb_edge edge,
                                             bool limited, lb_box box, lb_plane **out);
 
-/* out(x, y) = in(x + dx(x, y), y + dy(x, y)), backward mapping; dx and dy cover `box`. */
+/* Bytes that it needs beside the input and the result, at most; `in` is the input's box. */
+size_t lb_transform_scratch(lb_box in, const double m[6], lb_filter filter, lb_box box,
+                            int32_t threads);
+
+/* out(x, y) = in(x + dx(x, y), y + dy(x, y)), backward mapping; dx and dy cover `box`. Needs no
+ * memory but the result's. */
 LB_MUST_CHECK lb_status lb_warp_plane(lb_pool *pool, const lb_plane *in, const lb_plane *dx,
                                       const lb_plane *dy, lb_filter filter, lb_edge edge,
                                       lb_box box, lb_plane **out);

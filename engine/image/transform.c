@@ -551,6 +551,31 @@ lb_status lb_transform_planes(lb_pool *pool, int32_t count, const lb_plane *cons
     return status;
 }
 
+size_t lb_transform_scratch(lb_box in, const double m[6], lb_filter filter, lb_box box,
+                            int32_t threads)
+{
+    struct transform job = {.m = m, .filter = filter};
+    size_t crew = threads > 0 ? (size_t)threads : 1, wide = (size_t)lb_box_width(box), rows, fixed;
+
+    for (int axis = 0; axis < 2; axis++) {
+        job.width[axis] = lb_gather_stretch(m[3 * axis], m[3 * axis + 1], MOST_WIDTH);
+        job.room[axis] = most_taps(filter, job.width[axis]);
+    }
+    switch (way_of(&job)) {
+    case ALIGNED: /* aligned_rows and make_columns, and the same of limit.c */
+        rows = (size_t)(job.width[0] * (double)(wide + 4)) + PADDING;
+        rows = 3 * (rows > (size_t)lb_box_width(in) ? rows : (size_t)lb_box_width(in)) + 2 * wide +
+               (size_t)job.room[0] + 4 * (size_t)job.room[1];
+        fixed = wide * (sizeof(taps) + (size_t)job.room[0] * sizeof(float) + 2 * sizeof(int32_t));
+        return crew * (rows * sizeof(float) * 7 / 4 + 192) + fixed + 4096;
+    case WIDE_KERNEL:
+        rows = 2 * ((size_t)job.room[0] + (size_t)job.room[1]);
+        return crew * (rows * sizeof(float) + 192) + 4 * PER_UNIT * sizeof(float) + 4096;
+    default:
+        return 4096;
+    }
+}
+
 lb_status lb_transform_plane(lb_pool *pool, const lb_plane *in, const double m[6], lb_filter filter,
                              lb_edge edge, lb_box box, lb_plane **out)
 {

@@ -47,6 +47,21 @@ static lb_box region(const lb_call *call, int32_t slot, lb_box wanted)
     return window; /* repeated or mirrored pixels may come from anywhere */
 }
 
+/* Threads are not known here; blocks of rows are small beside planes. */
+#define MOST_THREADS 16
+
+static size_t scratch(const lb_call *call, const lb_desc *own, lb_box box, uint64_t wanted)
+{
+    const blur_params *p = call->params;
+    lb_box in = lb_box_intersect(region(call, 0, box), call->inputs[0].data_window);
+
+    (void)own;
+    (void)wanted; /* one channel after the other */
+    if (p->sigma[0] == 0 && p->sigma[1] == 0)
+        return 0;
+    return lb_gaussian_scratch(p->sigma, in, (lb_edge)p->edge, box, MOST_THREADS);
+}
+
 static lb_status evaluate(const lb_task *task, lb_value *out)
 {
     const blur_params *p = task->call.params;
@@ -91,4 +106,5 @@ const lb_op lb_op_blur = {
     .describe = describe,
     .region = region,
     .evaluate = evaluate,
+    .scratch = scratch,
 };

@@ -192,6 +192,31 @@ static lb_status glow_plane(const lb_task *task, const lb_plane *in, double tint
     return status;
 }
 
+/* Threads are not known here; blocks of rows are small beside planes. */
+#define MOST_THREADS 16
+
+/* One channel after the other: what is bright, one blurred picture, and what blurring takes. */
+static size_t scratch(const lb_call *call, const lb_desc *own, lb_box box, uint64_t wanted)
+{
+    const glow_params *p = call->params;
+    lb_box in = lb_box_intersect(spread(p, box), call->inputs[IMAGE].data_window);
+    int count = p->falloff == GAUSSIAN ? 1 : WIDTHS;
+    size_t most = 0;
+
+    (void)own;
+    (void)wanted;
+    if (p->gain == 0 || lb_box_is_empty(in))
+        return 0;
+    for (int k = 0; k < count; k++) {
+        double sigma = p->radius / 2 * widths[k];
+        size_t bytes = lb_gaussian_scratch((double[2]){sigma, sigma}, in, LB_EDGE_TRANSPARENT, box,
+                                           MOST_THREADS);
+
+        most = bytes > most ? bytes : most;
+    }
+    return most + lb_plane_room(in) + lb_plane_room(box);
+}
+
 static lb_status evaluate(const lb_task *task, lb_value *out)
 {
     static const char *const names[3] = {"R", "G", "B"};
@@ -236,4 +261,5 @@ const lb_op lb_op_glow = {
     .region = region,
     .channels = channels,
     .evaluate = evaluate,
+    .scratch = scratch,
 };

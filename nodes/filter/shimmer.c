@@ -257,6 +257,16 @@ static lb_status pass_channels(const lb_task *task, lb_image *image)
     return status;
 }
 
+/* The displacements. */
+static size_t scratch(const lb_call *call, const lb_desc *own, lb_box box, uint64_t wanted)
+{
+    const shimmer_params *p = call->params;
+
+    (void)own;
+    (void)wanted;
+    return p->strength > 0 ? 2 * lb_plane_room(box) : 0;
+}
+
 static lb_status evaluate(const lb_task *task, lb_value *out)
 {
     const shimmer_params *p = task->call.params;
@@ -291,4 +301,5 @@ const lb_op lb_op_shimmer = {
     .region = region,
     .channels = channels,
     .evaluate = evaluate,
+    .scratch = scratch,
 };

@@ -222,6 +222,18 @@ static lb_status moved_channels(const lb_task *task, const map *m, bool color, l
     return status;
 }
 
+static size_t scratch(const lb_call *call, const lb_desc *own, lb_box box, uint64_t wanted)
+{
+    const transform_params *p = call->params;
+    map m = map_of(call);
+    lb_box in = lb_box_intersect(region(call, 0, box), call->inputs[0].data_window);
+
+    (void)own;
+    (void)wanted;
+    /* Threads are not known here; rows are small beside planes. */
+    return m.flat ? 0 : lb_transform_scratch(in, m.backward, (lb_filter)p->filter, box, 16);
+}
+
 static lb_status evaluate(const lb_task *task, lb_value *out)
 {
     map m = map_of(&task->call);
@@ -248,4 +260,5 @@ const lb_op lb_op_transform = {
     .describe = describe,
     .region = region,
     .evaluate = evaluate,
+    .scratch = scratch,
 };

@@ -273,6 +273,39 @@ Test(gaussian, nothing_to_blur)
     lb_plane_unref(&in);
 }
 
+/* What was foreseen is enough, and not much more than what was used. */
+Test(gaussian, memory_is_foreseen)
+{
+    static const double sigmas[][2] = {{0.5, 0.5}, {2, 2},   {3.5, 9},
+                                       {10, 10},   {50, 50}, {200, 200}};
+    lb_plane *in = picture_random((lb_box){0, 0, 1200, 700}, 3);
+    lb_box box = lb_box_grow(lb_plane_box(in), 10, 10);
+
+    for (int32_t threads = 1; threads < 4; threads += 2) {
+        lb_pool *pool;
+
+        cr_assert(lb_pool_new(threads, &pool) == LB_OK);
+        for (size_t i = 0; i < sizeof sigmas / sizeof sigmas[0]; i++)
+            for (int edge = LB_EDGE_TRANSPARENT; edge <= LB_EDGE_MIRROR; edge++) {
+                size_t said =
+                    lb_gaussian_scratch(sigmas[i], lb_plane_box(in), (lb_edge)edge, box, threads);
+                size_t used;
+                lb_plane *out;
+
+                lb_memory_trim();
+                lb_memory_reset_peak();
+                out = blur(pool, in, sigmas[i][0], sigmas[i][1], (lb_edge)edge, box);
+                used = lb_memory_peak() - lb_memory_used(); /* all but the result */
+                cr_expect(used <= said && said <= 3 * used / 2 + 400000 * (size_t)threads,
+                          "sigma %g %g, %s, %d threads: used %zu, said %zu", sigmas[i][0],
+                          sigmas[i][1], lb_edge_names[edge], threads, used, said);
+                lb_plane_unref(&out);
+            }
+        lb_pool_free(&pool);
+    }
+    lb_plane_unref(&in);
+}
+
 Test(gaussian, failing_allocations)
 {
     static const double sigmas[] = {2, 9, 40};

@@ -246,6 +246,32 @@ Test(transform, hopeless_maps_give_an_answer)
     lb_plane_unref(&in);
 }
 
+Test(transform, memory_is_foreseen)
+{
+    lb_box in_box = {0, 0, 900, 40}, box = {-30, -20, 700, 30};
+    lb_plane *in = picture_random(in_box, 3);
+    lb_pool *pool;
+
+    cr_assert(lb_pool_new(3, &pool) == LB_OK);
+    for (size_t k = 0; k < sizeof maps / sizeof maps[0]; k++)
+        for (int filter = LB_FILTER_NEAREST; filter <= LB_FILTER_MITCHELL; filter++) {
+            size_t said = lb_transform_scratch(in_box, maps[k], (lb_filter)filter, box, 3), used;
+            lb_plane *out;
+
+            lb_memory_trim();
+            lb_memory_reset_peak();
+            cr_assert(lb_transform_planes(pool, 1, (const lb_plane *const *)&in, maps[k],
+                                          (lb_filter)filter, LB_EDGE_TRANSPARENT, true, box,
+                                          &out) == LB_OK);
+            used = lb_memory_peak() - lb_memory_used(); /* all but the result */
+            cr_expect(used <= said && said < used + 200000, "map %zu, %s: used %zu, said %zu", k,
+                      lb_filter_names[filter], used, said);
+            lb_plane_unref(&out);
+        }
+    lb_pool_free(&pool);
+    lb_plane_unref(&in);
+}
+
 Test(transform, failing_allocations)
 {
     lb_plane *in = picture_random((lb_box){0, 0, 50, 40}, 4);
