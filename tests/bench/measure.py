@@ -1,4 +1,5 @@
 """tests/bench/measure.py: interleaved timing, and rows of the report."""
+import math
 import os
 import statistics
 import time
@@ -15,22 +16,33 @@ class Contender:
 
     def __init__(self, who, threads, run, prepare=None):
         self.who, self.threads, self.run, self.prepare = who, threads, run, prepare
-        self.seconds = []
+        self.seconds, self.cpu = [], []
 
     @property
     def name(self):
         return f"{self.who}.{self.threads}"
 
     def once(self):
+        """(seconds, seconds of processor time of all threads)"""
         if self.prepare:
             self.prepare()
-        start = time.perf_counter()
+        start, cpu = time.perf_counter(), time.process_time()
         took = self.run()
-        return took if isinstance(took, float) else time.perf_counter() - start
+        if isinstance(took, float):
+            return took, math.nan
+        return time.perf_counter() - start, time.process_time() - cpu
+
+    def keep(self, pair):
+        self.seconds.append(pair[0])
+        self.cpu.append(pair[1])
 
     @property
     def median(self):
         return statistics.median(self.seconds)
+
+    @property
+    def median_cpu(self):
+        return statistics.median(self.cpu)
 
 
 class Check:
@@ -73,14 +85,15 @@ class Row:
         """Every contender once a round, in turn, so that what else the machine does meets all."""
         runners = [c for c in self.contenders if not self.is_wrong(c.who)]
         first = [c.once() for c in runners]
-        rounds = max(least, min(most, int(seconds / max(sum(first), 1e-9))))
-        if max(first, default=0) > SLOW:  # what takes so long needs no warming up
+        took = [pair[0] for pair in first]
+        rounds = max(least, min(most, int(seconds / max(sum(took), 1e-9))))
+        if max(took, default=0) > SLOW:  # what takes so long needs no warming up
             rounds -= 1
-            for c, took in zip(runners, first):
-                c.seconds.append(took)
+            for c, pair in zip(runners, first):
+                c.keep(pair)
         for i in range(rounds):
             for c in runners if i % 2 == 0 else reversed(runners):
-                c.seconds.append(c.once())
+                c.keep(c.once())
         for c in self.contenders:  # lets go of pictures, graphs and plans
             c.run = c.prepare = None
         self.keep = None
@@ -88,15 +101,17 @@ class Row:
             free()
         return self
 
-    def find(self, name):
+    def find(self, name, cpu=False):
         """Median seconds of "who.threads"; None when it was not measured."""
         for c in self.contenders:
             if c.name == name and c.seconds:
-                return c.median
+                return c.median_cpu if cpu else c.median
         return None
 
 
 def milliseconds(seconds):
+    if math.isnan(seconds):
+        return "–"
     ms = seconds * 1e3
     return f"{ms:.2f}" if ms < 10 else f"{ms:.1f}" if ms < 100 else f"{ms:,.0f}"
 
@@ -118,15 +133,16 @@ def comparison(rows):
             error = ", ".join(errors) or "–"
             ours = row.find(f"ours.{c.threads}") or row.find("ours.1")
             if not c.seconds:
-                lines.append([row.title, c.who, c.threads, "WRONG", "", "", error])
+                lines.append([row.title, c.who, c.threads, "WRONG", "", "", "", error])
                 continue
             ratio = f"{c.median / ours:.2f}" if ours and c.who != "ours" else ""
             lines.append([row.title, c.who, c.threads, milliseconds(c.median),
                           f"{milliseconds(min(c.seconds))} to {milliseconds(max(c.seconds))}",
+                          milliseconds(c.median_cpu),
                           ratio, error])
     notes = [f"- {row.title}: {note}.\n" for row in rows for note in row.notes]
-    return table(["work", "who", "threads", "median ms", "from, to", "of ours", "error"], lines,
-                 right=(2, 3, 5, 6)) + "\n" + "".join(notes)
+    return table(["work", "who", "threads", "median ms", "from, to", "CPU ms", "of ours", "error"],
+                 lines, right=(2, 3, 5, 6, 7)) + "\n" + "".join(notes)
 
 
 def checks(rows):

@@ -64,7 +64,9 @@ round; a median is of all rounds. Both sides were checked against values worked 
 precision from the definitions before anything was timed; a side that is wrong is not timed. Frames
 are 1920 x 1080 RGBA floats, each side's in the layout it likes best, and results go into memory
 that is there already where a library allows it. "of ours" is the median over ours with as many
-threads. OpenCV's arithmetic, blur and filter stay on one core, as do numpy and libspng.
+threads. CPU time is of all threads, and steadier where the machine has other work; a target's
+verdict is by the clock. OpenCV's arithmetic, blur and filter stay on one core, as do numpy and
+libspng.
 """
 
 RASTER = """A sphere with a light from far away and one mipmapped texture fills most of 1920 x 1080.

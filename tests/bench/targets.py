@@ -15,11 +15,14 @@ def _lines(name):
                 yield key, text
 
 
-def _value(row, text):
-    """Of "who.threads / who.threads", or of a figure of the row; None when not measured."""
+def _value(row, text, cpu=False):
+    """Of "who.threads / who.threads", or of a figure of the row; None when not measured. By `cpu`
+    time only where both sides have one thread."""
     if " / " not in text:
-        return row.figures.get(text)
-    top, bottom = (row.find(name) for name in text.split(" / "))
+        return None if cpu else row.figures.get(text)
+    if cpu and text.count(".1") != 2:
+        return None
+    top, bottom = (row.find(name, cpu) for name in text.split(" / "))
     return top / bottom if top and bottom else None
 
 
@@ -43,10 +46,13 @@ def table(rows, keys):
         value = _value(row, what) if row else None
         if value is None:
             verdict = "WRONG, see the checks" if row and row.is_wrong("ours") else "not measured"
-            lines.append([row.title if row else key, what, f"{sense} {wanted}", "", verdict,
+            lines.append([row.title if row else key, what, f"{sense} {wanted}", "", "", verdict,
                           reasons.get(key, "")])
             continue
         verdict = _verdict(value, sense, float(wanted))
         why = reasons.get(key, "not looked at yet") if "missed" in verdict else ""
-        lines.append([row.title, what, f"{sense} {wanted}", f"{value:.2f}", verdict, why])
-    return measure.table(["work", "what", "target", "measured", "", "why"], lines, right=(3,))
+        cpu = _value(row, what, cpu=True)
+        lines.append([row.title, what, f"{sense} {wanted}", f"{value:.2f}",
+                      f"{cpu:.2f}" if cpu else "", verdict, why])
+    return measure.table(["work", "what", "target", "measured", "by CPU time", "", "why"], lines,
+                         right=(3, 4))
