@@ -64,6 +64,19 @@ static void power_row(float *restrict row, const float *restrict alpha, float po
 {
     for (int32_t x = 0; x < count; x++) {
         float base = row[x] > 0.0f ? row[x] : 1.0f;
+        float raised = lb_powf_quick(base, power);
+
+        row[x] = row[x] > 0.0f && alpha[x] > 0.0f ? raised : row[x];
+    }
+}
+
+/* For powers that lb_powf_quick is not made for. */
+LB_CLONES
+static void high_power_row(float *restrict row, const float *restrict alpha, float power,
+                           int32_t count)
+{
+    for (int32_t x = 0; x < count; x++) {
+        float base = row[x] > 0.0f ? row[x] : 1.0f;
         float raised = lb_powf(base, power);
 
         row[x] = row[x] > 0.0f && alpha[x] > 0.0f ? raised : row[x];
@@ -125,7 +138,9 @@ static void grade(const lb_call *call, const void *state, const lb_span *span)
             slope_row(rows[c], alpha, (float)p->slope[c], (float)p->offset[c], count);
         if (p->clamp)
             clamp_row(rows[c], count);
-        if (p->power[c] != 1)
+        if (p->power[c] > 4)
+            high_power_row(rows[c], alpha, (float)p->power[c], count);
+        else if (p->power[c] != 1)
             power_row(rows[c], alpha, (float)p->power[c], count);
     }
     if (p->saturation != 1)
@@ -147,7 +162,7 @@ const lb_op lb_op_cdl = {
            "luma; on straight colour, in the working space. Light without coverage (alpha 0) has "
            "slope and saturation only.",
     .group = "color",
-    .version = 1,
+    .version = 2,
     .inputs = inputs,
     .params = params,
     .params_size = sizeof(cdl_params),
