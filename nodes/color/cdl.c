@@ -103,6 +103,14 @@ static void multiply_row(float *restrict row, const float *restrict alpha, int32
         row[x] *= alpha[x] > 0.0f ? alpha[x] : 1.0f;
 }
 
+static bool is_linear(const cdl_params *p)
+{
+    for (int c = 0; c < 3; c++)
+        if (p->offset[c] != 0 || p->power[c] != 1)
+            return false;
+    return !p->clamp;
+}
+
 static bool is_neutral(const cdl_params *p)
 {
     for (int c = 0; c < 3; c++)
@@ -126,14 +134,15 @@ static void grade(const lb_call *call, const void *state, const lb_span *span)
     const float *alpha = span->taps[3];
     float *const *rows = span->made;
     int32_t count = span->count;
-    bool opaque = lb_row_is_one(alpha, count);
+    /* What is linear needs no straight colour. */
+    bool divide = !is_linear(p) && !lb_row_is_one(alpha, count);
 
     (void)state;
     for (int c = 0; c < 3; c++) {
-        if (opaque)
-            memcpy(rows[c], span->taps[c], (size_t)count * sizeof(float));
-        else
+        if (divide)
             straighten_row(rows[c], span->taps[c], alpha, count);
+        else
+            memcpy(rows[c], span->taps[c], (size_t)count * sizeof(float));
         if (p->slope[c] != 1 || p->offset[c] != 0)
             slope_row(rows[c], alpha, (float)p->slope[c], (float)p->offset[c], count);
         if (p->clamp)
@@ -148,7 +157,7 @@ static void grade(const lb_call *call, const void *state, const lb_span *span)
     for (int c = 0; c < 3; c++) {
         if (p->clamp)
             clamp_row(rows[c], count);
-        if (!opaque)
+        if (divide)
             multiply_row(rows[c], alpha, count);
     }
 }
