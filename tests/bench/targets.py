@@ -1,4 +1,5 @@
 """tests/bench/targets.py: the table of targets, with why one is missed."""
+import math
 import os
 import re
 
@@ -17,10 +18,10 @@ def _lines(name):
 
 def _value(row, text, cpu=False):
     """Of "who.threads / who.threads", or of a figure of the row; None when not measured. By `cpu`
-    time only where both sides have one thread."""
+    time only where both sides have as many threads."""
     if " / " not in text:
         return None if cpu else row.figures.get(text)
-    if cpu and text.count(".1") != 2:
+    if cpu and len({name.rsplit(".", 1)[1] for name in text.split(" / ")}) > 1:
         return None
     top, bottom = (row.find(name, cpu) for name in text.split(" / "))
     return top / bottom if top and bottom else None
@@ -51,8 +52,8 @@ def table(rows, keys):
             continue
         verdict = _verdict(value, sense, float(wanted))
         why = reasons.get(key, "not looked at yet") if "missed" in verdict else ""
-        cpu = _value(row, what, cpu=True)
+        cpu = _value(row, what, cpu=True) or math.nan  # nan: a side that counts by itself
         lines.append([row.title, what, f"{sense} {wanted}", f"{value:.2f}",
-                      f"{cpu:.2f}" if cpu else "", verdict, why])
+                      "" if math.isnan(cpu) else f"{cpu:.2f}", verdict, why])
     return measure.table(["work", "what", "target", "measured", "by CPU time", "", "why"], lines,
                          right=(3, 4))
