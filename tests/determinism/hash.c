@@ -25,7 +25,7 @@ typedef struct settings {
     int32_t threads;
     size_t cache_bytes;
     const char *disk, *expect;
-    bool tiles, alone, coverage;
+    bool tiles, alone, tight, coverage;
     int32_t shard, shards;
 } settings;
 
@@ -146,6 +146,33 @@ static bool make(hashing *h, int32_t graph, lb_run *run, int32_t frame, pictures
     return true;
 }
 
+/* Makes the pictures that nothing reads once more in the least memory that will do, or nearly: from
+ * half of what it took, a fifth more each time. They come in parts then, one after the other.
+ */
+static bool make_tight(hashing *h, int32_t graph, int32_t frame, pictures *p, size_t peak)
+{
+    bool good = false;
+
+    for (size_t budget = peak / 2; budget < 2 * peak && !good; budget += budget / 5 + 1) {
+        lb_diag *refusals = lb_diag_new();
+        lb_run_options options = {.pool = h->pool, .diag = refusals, .scale = h->scales[graph]};
+        lb_run *run = NULL;
+
+        canvas_free(p->images, p->count);
+        lb_memory_trim();
+        lb_memory_set_budget(budget);
+        good = lb_run_new(h->graphs[graph], &options, &run) == LB_OK &&
+               make(h, graph, run, frame, p, p->leaves, p->leaf_count, true);
+        lb_memory_set_budget(0);
+        lb_run_free(&run);
+        lb_diag_free(&refusals);
+    }
+    if (!good)
+        fprintf(stderr, "%s: frame %d needs twice the memory when there is little\n",
+                h->names[graph], (int)frame);
+    return good;
+}
+
 /* First the pictures that nothing reads, so that what feeds only them may be made without being
  * kept, then all of them. With a cache, the first once more out of it. */
 static bool hash_frame(hashing *h, int32_t graph, lb_run *run, int32_t frame, pictures *p)
@@ -153,7 +180,10 @@ static bool hash_frame(hashing *h, int32_t graph, lb_run *run, int32_t frame, pi
     const lb_graph *g = h->graphs[graph];
 
     memset(p->keys, 0, (size_t)g->node_count * sizeof *p->keys);
+    canvas_free(p->images, p->count);
+    lb_memory_reset_peak();
     if (!make(h, graph, run, frame, p, p->leaves, p->leaf_count, false) ||
+        (h->set.tight && !make_tight(h, graph, frame, p, lb_memory_peak())) ||
         ((h->set.cache_bytes || h->set.disk) &&
          !make(h, graph, run, frame, p, p->leaves, p->leaf_count, true)) ||
         !make(h, graph, run, frame, p, p->nodes, p->count, true))
@@ -358,6 +388,8 @@ static bool take_option(settings *set, int argc, char **argv, int *at)
         return (set->alone = true);
     if (strcmp(name, "--coverage") == 0)
         return (set->coverage = true);
+    if (strcmp(name, "--tight") == 0)
+        return (set->tight = true);
     ++*at;
     if (strcmp(name, "--threads") == 0)
         return (set->threads = (int32_t)strtol(value, NULL, 10)) > 0;
