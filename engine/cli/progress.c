@@ -154,7 +154,7 @@ void lb_progress_written(lb_progress *progress, int32_t frame, const char *outpu
 }
 
 void lb_progress_done(lb_progress *progress, const lb_node_stats *stats, int32_t count,
-                      double write_seconds)
+                      const lb_cache_stats *cache, double write_seconds)
 {
     double seconds = lb_clock_s() - progress->begin;
     char text[32];
@@ -165,8 +165,10 @@ void lb_progress_done(lb_progress *progress, const lb_node_stats *stats, int32_t
     if (progress->mode == LB_PROGRESS_JSON) {
         lb_text_printf(&line,
                        "{\"event\":\"done\",\"frames\":%d,\"seconds\":%.6f,"
-                       "\"write_seconds\":%.6f,\"nodes\":[",
-                       (int)progress->done, seconds, write_seconds);
+                       "\"write_seconds\":%.6f,\"cache\":{\"memory_hits\":%lld,"
+                       "\"disk_hits\":%lld,\"bytes\":%zu},\"nodes\":[",
+                       (int)progress->done, seconds, write_seconds, (long long)cache->hits,
+                       (long long)cache->disk.hits, cache->bytes);
         for (int32_t i = 0; i < count; i++) {
             lb_text_put(&line, i ? ",{\"node\":" : "{\"node\":");
             lb_text_json(&line, stats[i].node);
@@ -174,9 +176,10 @@ void lb_progress_done(lb_progress *progress, const lb_node_stats *stats, int32_t
             lb_text_json(&line, stats[i].op);
             lb_text_printf(&line,
                            ",\"evaluated\":%lld,\"reused\":%lld,\"seconds\":%.6f,"
-                           "\"peak_bytes\":%zu}",
+                           "\"read_bytes\":%lld,\"made_bytes\":%lld,\"peak_bytes\":%zu}",
                            (long long)stats[i].evaluated, (long long)stats[i].reused,
-                           stats[i].seconds, stats[i].peak_bytes);
+                           stats[i].seconds, (long long)stats[i].read_bytes,
+                           (long long)stats[i].made_bytes, stats[i].peak_bytes);
         }
         lb_text_put(&line, "]}");
         put_json(&line);

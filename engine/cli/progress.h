@@ -26,7 +26,7 @@ void lb_progress_frame(lb_progress *progress, int32_t frame, double seconds, int
 void lb_progress_written(lb_progress *progress, int32_t frame, const char *output, const char *path,
                          double seconds);
 void lb_progress_done(lb_progress *progress, const lb_node_stats *stats, int32_t count,
-                      double write_seconds);
+                      const lb_cache_stats *cache, double write_seconds);
 /* Takes the bar off the line, so that something else can be printed. */
 void lb_progress_clear(lb_progress *progress);
 

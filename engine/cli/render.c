@@ -456,8 +456,9 @@ static int run_render(int argc, char **argv)
         lb_progress_clear(s.progress);
         if (status == LB_OK && !args.explain) {
             const lb_node_stats *stats = lb_run_stats(s.run, &count);
+            lb_cache_stats cache = lb_run_cache_stats(s.run);
 
-            lb_progress_done(s.progress, stats, count, write_seconds);
+            lb_progress_done(s.progress, stats, count, &cache, write_seconds);
         }
     }
     lb_print_messages(s.diag);

@@ -2,6 +2,7 @@
 #include "engine/graph/profile.h"
 
 #include <pthread.h>
+#include <string.h>
 
 #include "engine/base/file.h"
 #include "engine/base/memory.h"
@@ -134,7 +135,7 @@ static void put_record(const lb_profile *profile, const record *r, lb_text *out)
                    "\"args\":{\"frame\":%d",
                    (int)r->thread, microseconds(profile, e->begin), seconds * 1e6, (int)e->frame);
     if (e->detail) {
-        lb_text_put(out, ",\"op\":");
+        lb_text_put(out, strcmp(e->category, "node") == 0 ? ",\"op\":" : ",\"file\":");
         lb_text_json(out, e->detail);
     }
     put_bytes(out, "read_bytes", e->read_bytes);

@@ -9,7 +9,7 @@ typedef struct lb_profile lb_profile;
 /* One thing that took some time on one thread. Texts are copied. */
 typedef struct lb_profile_event {
     const char *name, *category; /* a node's name and "node"; a file's and "write" */
-    const char *detail;          /* the operator; NULL: none */
+    const char *detail;          /* a node's operator, else a file; NULL: none */
     int32_t frame;
     double begin, end;              /* lb_clock_s */
     int64_t read_bytes, made_bytes; /* pixels; -1: not known */

@@ -440,6 +440,16 @@ static lb_status try_all(attempt *a, const lb_want *wants, int32_t count, lb_val
     }
 }
 
+/* What the caches gave so far, into the profile. */
+static void count_hits(lb_run *run)
+{
+    lb_cache_stats stats = lb_cache_stats_of(run->cache);
+
+    lb_profile_count(run->profile, "results from memory", (double)stats.hits);
+    lb_profile_count(run->profile, "results from disk", (double)stats.disk.hits);
+    lb_profile_count(run->profile, "bytes of kept results", (double)stats.bytes);
+}
+
 lb_status lb_run_frame(lb_run *run, int32_t frame, const lb_want *wants, int32_t count,
                        lb_value *out, lb_key *keys)
 {
@@ -447,9 +457,14 @@ lb_status lb_run_frame(lb_run *run, int32_t frame, const lb_want *wants, int32_t
     bool alone = false;
     lb_status status;
 
+    if (count <= 0)
+        return LB_OK;
+    memset(out, 0, (size_t)count * sizeof *out);
     begin_frame(run);
     status = try_all(&a, wants, count, out, keys, &alone);
     end_frame(run, alone);
+    if (run->profile && run->cache)
+        count_hits(run);
     return status;
 }
 
