@@ -75,6 +75,8 @@ static void copy_part(const assembly *a, int32_t want)
     const lb_image *part = a->values[want].image;
     int32_t twin = find_twin(a, want);
 
+    if (lb_box_is_empty(lb_box_intersect(window_of(a, want), lb_image_data(part))))
+        return; /* the pixel of black is there already */
     for (int32_t i = 0; i < lb_image_count(part); i++) {
         const char *name = lb_image_name(part, i);
         const lb_plane *from = lb_image_plane(part, i);
