@@ -65,6 +65,8 @@ static lb_status check(const lb_call *call)
 
     if (p->set.count == 0 && !p->keep)
         return lb_fail(call->diag, LB_INVALID, loc, "'%s' would have no channels", call->node);
+    if (p->set.count > LB_MAX_CHANNELS)
+        return lb_fail(call->diag, LB_LIMIT, loc, "%d channels are the most", LB_MAX_CHANNELS);
     for (int32_t i = 0; i < p->set.count; i++) {
         const char *from = sets[i].from ? sets[i].from : sets[i].channel;
         const lb_desc *input = &call->inputs[sets[i].of];
@@ -102,9 +104,6 @@ static lb_status describe(const lb_call *call, lb_desc *out)
     int32_t count = 0;
 
     *out = call->inputs[IMAGE];
-    if (p->set.count > LB_MAX_CHANNELS)
-        return lb_fail(call->diag, LB_LIMIT, lb_call_loc(call, "set"), "%d channels are the most",
-                       LB_MAX_CHANNELS);
     for (int32_t i = 0; i < p->set.count; i++) {
         names[count++] = sets[i].channel;
         if (lb_is_set(sets[i].value))

@@ -53,7 +53,7 @@ static inline op_run op_new(const lb_op *op, int32_t threads)
                 .diag = lb_diag_new()};
     lb_store store = op_store(&r);
 
-    r.params = lb_arena_alloc(r.arena, 1, op->params_size);
+    r.params = lb_arena_alloc(r.arena, 1, op->params_size + 1); /* some have none */
     if (!r.params || lb_files_new(&r.files) != LB_OK || lb_pool_new(threads, &r.pool) != LB_OK ||
         lb_params_init(&store, op->params, r.params) != LB_OK)
         op_die("cannot be set up", op->name);

@@ -227,7 +227,7 @@ typedef struct random_graph {
     int32_t width, height, count;
     uint32_t has[RANDOM_NODES];
     bool barriers; /* between every two nodes */
-    bool filters;  /* with some crops among the operators */
+    bool filters;  /* with some crops and barriers among the operators */
     bool moving;   /* with parameters that differ from frame to frame */
     bool large;    /* frames of 500 x 400, no solids */
     char *text;
@@ -374,6 +374,8 @@ static inline uint32_t random_reader(random_graph *g)
     case 7:
         return random_channels(g);
     case 11:
+        random_put(g, "op: barrier");
+        return random_input(g, "image", false);
     case 12:
         x0 = random_number(g, -2, g->width * 0.4);
         y0 = random_number(g, -2, g->height * 0.4);
