@@ -137,7 +137,7 @@ static lb_status evaluate(lb_step *step)
 
 /* ---- Several as one ---- */
 
-static lb_status bind_inputs(const lb_batch *batch, const lb_step *step, lb_points_input *inputs)
+static lb_status bind_inputs(const lb_step *step, lb_points_input *inputs)
 {
     for (int32_t s = 0; s < step->call.input_count; s++) {
         const lb_feed *feed = &step->feeds[s];
@@ -148,13 +148,11 @@ static lb_status bind_inputs(const lb_batch *batch, const lb_step *step, lb_poin
         inputs[s].member = -1;
         if (!from || feed->desc.kind != LB_KIND_IMAGE)
             continue;
-        for (int32_t i = 0; i < batch->step_count && from->batch == step->batch; i++)
-            if (batch->steps[i] == from) {
-                inputs[s].member = i;
-                inputs[s].layer = feed->layer;
-            }
-        if (inputs[s].member >= 0)
+        if (from->batch == step->batch) {
+            inputs[s].member = from->member;
+            inputs[s].layer = feed->layer;
             continue;
+        }
         if ((status = lb_feed_value(feed, 0, &value)) != LB_OK)
             return status;
         inputs[s].image = value.image;
@@ -171,6 +169,7 @@ static lb_status fill_members(const lb_batch *batch, lb_arena *arena, lb_points_
         lb_points_input *inputs =
             lb_arena_alloc(arena, (size_t)step->call.input_count + 1, sizeof *inputs);
 
+        step->member = i;
         members[i] = (lb_points_member){.call = &step->call,
                                         .desc = &step->desc,
                                         .box = step->box,
@@ -178,7 +177,7 @@ static lb_status fill_members(const lb_batch *batch, lb_arena *arena, lb_points_
                                         .use = step->use,
                                         .inputs = inputs,
                                         .kept = step->readers > 0};
-        status = inputs ? bind_inputs(batch, step, inputs) : LB_MEMORY;
+        status = inputs ? bind_inputs(step, inputs) : LB_MEMORY;
     }
     return status;
 }

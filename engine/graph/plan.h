@@ -38,6 +38,7 @@ typedef struct lb_step {
     _Atomic int32_t readers; /* outside its own batch that have not read yet */
     int32_t index;           /* in plan->steps */
     int32_t level, batch;    /* see batches.h; -1: nothing is to be done for it */
+    int32_t member;          /* which of its batch, when that is run as one */
     lb_value value;
     bool evaluated;
     double seconds; /* that it took */

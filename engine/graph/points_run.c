@@ -2,119 +2,30 @@
  *
  * The frame is gone through in pieces of rows. For each piece the members are called one after the
  * other; what a member makes goes into a row of scratch memory that the next ones read, or, if
- * somebody outside wants it, straight into a plane of the result. Scratch rows are given out like
- * registers: one is free again after its last reader. */
+ * somebody outside wants it, straight into a plane of the result. */
 #include <string.h>
 
-#include "engine/graph/points.h"
+#include "engine/graph/points_find.h"
 
 #define BAND_PIXELS 32768 /* of a piece of work for a thread: many spans, some milliseconds */
 
-typedef enum source_kind { SOURCE_ZERO, SOURCE_ONES, SOURCE_ROW, SOURCE_PLANE } source_kind;
-
-/* Where the pixels of a tap or of a passed channel lie. Outside `clip` they are 0. */
-typedef struct source {
-    source_kind kind;
-    lb_box clip;
-    int32_t row;           /* ROW: scratch row */
-    const lb_plane *plane; /* PLANE */
-} source;
-
-/* A member with everything found. */
-typedef struct member {
-    const lb_points_member *of;
-    source taps[LB_MAX_TAPS];
-    int32_t rows[LB_MAX_MADE];     /* scratch rows; -1: into `planes` */
-    lb_plane *planes[LB_MAX_MADE]; /* of the result */
-    int32_t last_use[LB_MAX_MADE]; /* the last member that reads it */
-    source *passed;                /* kept members: of each wanted channel that is not made */
-    lb_plane **copies;             /* planes for those of them that lie in scratch rows */
-} member;
-
 typedef struct points_run {
     lb_pool *pool;
-    member *members;
+    lb_arena *arena;
+    lb_found *members;
+    lb_plane ***copies; /* a member, a channel: planes for what a kept member passes on of rows */
     int32_t count;
-    int32_t row_count;     /* scratch rows; row 0 holds ones, row 1 zeros */
+    int32_t row_count;     /* scratch rows */
     lb_box box;            /* of all that is kept */
     int32_t piece, pieces; /* pixels of a span, and how many a row has */
     int32_t tap_rows;      /* for taps that leave their clip */
     float *scratch;        /* row_count + tap_rows rows a worker */
     size_t stride;         /* floats a worker */
     double *seconds;       /* count a worker: time of the members in sampled rows */
-    lb_arena *arena;
 } points_run;
 
-enum { ROW_ONES, ROW_ZEROS, ROW_FIRST };
-
-static int32_t index_of_made(const lb_points_use *use, int32_t channel)
-{
-    for (int32_t i = 0; i < use->made_count; i++)
-        if (use->made[i] == channel)
-            return i;
-    return -1;
-}
-
-/* Channel `name` of a layer, or of the whole picture, among all of a picture's. */
-static int32_t find_layered(const lb_channels *channels, const char *layer, const char *name)
-{
-    size_t length;
-
-    if (!layer)
-        return lb_channels_find(channels, name);
-    length = strlen(layer);
-    for (int32_t i = 0; i < channels->count; i++)
-        if (strncmp(channels->names[i], layer, length) == 0 && channels->names[i][length] == '.' &&
-            strcmp(channels->names[i] + length + 1, name) == 0)
-            return i;
-    return -1;
-}
-
-/* Finds where a tap of member `at` gets its pixels, through members that only pass them on;
- * `reader` is who uses them in the end. */
-static source find_source(points_run *run, int32_t at, lb_tap tap, int32_t reader)
-{
-    lb_box clip = LB_BOX_EVERYTHING;
-
-    for (;;) {
-        const lb_points_member *of = run->members[at].of;
-        const lb_points_input *input = &of->inputs[tap.slot];
-        const lb_desc *desc = &of->call->inputs[tap.slot];
-        const char *name;
-        int32_t channel, made;
-
-        if (tap.channel == LB_TAP_INSIDE)
-            return (source){SOURCE_ONES, lb_box_intersect(clip, desc->data_window), ROW_ONES, NULL};
-        if (tap.channel < 0 || (input->member < 0 && !input->image))
-            return (source){.kind = SOURCE_ZERO};
-        name = desc->channels->names[tap.channel];
-        if (input->member < 0) {
-            const lb_plane *plane = lb_image_find(input->image, name);
-
-            if (!plane)
-                return (source){.kind = SOURCE_ZERO};
-            return (source){SOURCE_PLANE, lb_box_intersect(clip, lb_plane_box(plane)), 0, plane};
-        }
-        at = input->member;
-        of = run->members[at].of;
-        channel = find_layered(of->desc->channels, input->layer, name);
-        clip = lb_box_intersect(clip, of->box);
-        if (channel < 0 || !(of->channels >> channel & 1))
-            return (source){.kind = SOURCE_ZERO};
-        if ((made = index_of_made(of->use, channel)) < 0) {
-            tap = of->use->passed[channel];
-            continue;
-        }
-        if (reader > run->members[at].last_use[made])
-            run->members[at].last_use[made] = reader;
-        if (run->members[at].planes[made])
-            return (source){SOURCE_PLANE, clip, 0, run->members[at].planes[made]};
-        return (source){SOURCE_ROW, clip, run->members[at].rows[made], NULL};
-    }
-}
-
 /* Planes of what a kept member makes, and an image for them. */
-static lb_status make_image(lb_points_member *of, member *m)
+static lb_status make_image(lb_points_member *of, lb_found *m)
 {
     lb_status status = lb_image_new(of->desc->display_window, of->desc->data_window, &of->image);
 
@@ -134,90 +45,42 @@ static lb_status make_image(lb_points_member *of, member *m)
     return status;
 }
 
-/* Sources of the channels that a kept member passes on. */
-static lb_status find_passed(points_run *run, int32_t at)
+/* Planes for the channels that a kept member passes on and that another one makes into a row. */
+static lb_status make_copies(points_run *run, int32_t at)
 {
-    member *m = &run->members[at];
-    size_t count = (size_t)m->of->desc->channels->count;
+    const lb_points_member *of = run->members[at].of;
+    int32_t count = of->desc->channels->count;
     lb_status status = LB_OK;
 
-    m->passed = lb_arena_alloc(run->arena, count + 1, sizeof *m->passed);
-    m->copies = lb_arena_alloc(run->arena, count + 1, sizeof *m->copies);
-    if (!m->passed || !m->copies)
+    run->copies[at] = lb_arena_alloc(run->arena, (size_t)count + 1, sizeof(lb_plane *));
+    if (!run->copies[at])
         return LB_MEMORY;
-    for (int32_t c = 0; c < (int32_t)count && status == LB_OK; c++) {
-        if (!(m->of->channels >> c & 1) || index_of_made(m->of->use, c) >= 0)
-            continue;
-        /* As if member `at` read itself: the tap is of one of its own slots. */
-        m->passed[c] = find_source(run, at, m->of->use->passed[c], at);
-        if (m->passed[c].kind == SOURCE_ROW)
-            status = lb_plane_new_raw(m->of->box, &m->copies[c]);
-    }
+    for (int32_t c = 0; c < count && status == LB_OK; c++)
+        if ((of->channels >> c & 1) && lb_points_made(of->use, c) < 0 &&
+            run->members[at].channels[c].kind == LB_SOURCE_ROW)
+            status = lb_plane_new_raw(of->box, &run->copies[at][c]);
     return status;
-}
-
-/* Gives every made channel its row, and every tap its source. Twice: the second time with the last
- * uses known, so that rows are given out anew when they are free. */
-static lb_status find_all(points_run *run)
-{
-    bool *is_free =
-        lb_arena_alloc(run->arena, (size_t)run->count * LB_MAX_MADE + ROW_FIRST, sizeof *is_free);
-
-    if (!is_free)
-        return LB_MEMORY;
-    for (int32_t round = 0; round < 2; round++) {
-        run->row_count = ROW_FIRST;
-        for (int32_t at = 0; at < run->count; at++) {
-            member *m = &run->members[at];
-
-            for (int32_t i = 0; i < m->of->use->tap_count; i++)
-                m->taps[i] = find_source(run, at, m->of->use->taps[i], at);
-            if (round == 1 && m->of->image && find_passed(run, at) != LB_OK)
-                return LB_MEMORY;
-            if (round == 0 && m->of->image)
-                for (int32_t c = 0; c < m->of->desc->channels->count; c++)
-                    if ((m->of->channels >> c & 1) && index_of_made(m->of->use, c) < 0)
-                        find_source(run, at, m->of->use->passed[c], at);
-            for (int32_t i = 0; i < m->of->use->made_count; i++) {
-                int32_t row = ROW_FIRST;
-
-                m->rows[i] = -1;
-                if (m->planes[i])
-                    continue;
-                while (row < run->row_count && !is_free[row])
-                    row++;
-                run->row_count = row == run->row_count ? row + 1 : run->row_count;
-                is_free[row] = false;
-                m->rows[i] = row;
-            }
-            for (int32_t before = 0; round == 1 && before <= at; before++)
-                for (int32_t i = 0; i < run->members[before].of->use->made_count; i++)
-                    if (run->members[before].rows[i] >= 0 &&
-                        (run->members[before].last_use[i] == at ||
-                         (before == at && run->members[before].last_use[i] < at)))
-                        is_free[run->members[before].rows[i]] = true;
-        }
-    }
-    return LB_OK;
 }
 
 /* The pixels of a source in a span: where they lie, or, where the span leaves its clip, in
  * `spare` with zeros around. */
-static const float *row_of(const source *from, const float *scratch, const lb_span *span,
-                           int32_t x0, float *spare)
+static const float *row_of(const points_run *run, const lb_source_of *from, const float *scratch,
+                           const lb_span *span, int32_t x0, float *spare)
 {
     int32_t begin = span->x, end = span->x + span->count;
     const float *row;
 
-    if (from->kind == SOURCE_ZERO || span->y < from->clip.y0 || span->y >= from->clip.y1 ||
+    if (from->kind == LB_SOURCE_ZERO || span->y < from->clip.y0 || span->y >= from->clip.y1 ||
         from->clip.x0 >= end || from->clip.x1 <= begin)
-        return scratch + ROW_ZEROS * LB_SPAN_MOST;
+        return scratch + LB_ROW_ZEROS * LB_SPAN_MOST;
     begin = from->clip.x0 > begin ? from->clip.x0 : begin;
     end = from->clip.x1 < end ? from->clip.x1 : end;
-    if (from->kind == SOURCE_PLANE)
+    if (from->kind == LB_SOURCE_PLANE)
         row = lb_plane_row(from->plane, span->y) + (begin - lb_plane_box(from->plane).x0);
+    else if (from->kind == LB_SOURCE_ONE)
+        row = scratch + LB_ROW_ONES * LB_SPAN_MOST;
     else /* rows of scratch begin where the piece begins */
-        row = scratch + from->row * LB_SPAN_MOST + (begin - x0);
+        row = scratch + run->members[from->maker].rows[from->made] * LB_SPAN_MOST + (begin - x0);
     if (end - begin == span->count)
         return row;
     memset(spare, 0, (size_t)span->count * sizeof *spare);
@@ -226,10 +89,12 @@ static const float *row_of(const source *from, const float *scratch, const lb_sp
 }
 
 /* One member in one piece of a row: its part of it, and what it passes on of others' rows. */
-static void run_member(const points_run *run, const member *m, float *scratch, int32_t x0,
-                       int32_t x1, int32_t y)
+static void run_member(const points_run *run, int32_t at, float *scratch, int32_t x0, int32_t x1,
+                       int32_t y)
 {
+    const lb_found *m = &run->members[at];
     const lb_points_member *of = m->of;
+    lb_plane **copies = run->copies[at];
     float *spare = scratch + (size_t)run->row_count * LB_SPAN_MOST;
     const float *taps[LB_MAX_TAPS];
     float *made[LB_MAX_MADE];
@@ -243,16 +108,16 @@ static void run_member(const points_run *run, const member *m, float *scratch, i
         return;
     if (of->use->made_count > 0) {
         for (int32_t i = 0; i < of->use->tap_count; i++)
-            taps[i] = row_of(&m->taps[i], scratch, &span, x0, spare + i * LB_SPAN_MOST);
+            taps[i] = row_of(run, &m->taps[i], scratch, &span, x0, spare + i * LB_SPAN_MOST);
         for (int32_t i = 0; i < of->use->made_count; i++)
             made[i] = m->planes[i] ? lb_plane_row_to_fill(m->planes[i], y) + (span.x - of->box.x0)
                                    : scratch + m->rows[i] * LB_SPAN_MOST + (span.x - x0);
         of->call->op->points->span(of->call, of->use->state, &span);
     }
-    for (int32_t c = 0; m->copies && c < of->desc->channels->count; c++)
-        if (m->copies[c])
-            memcpy(lb_plane_row_to_fill(m->copies[c], y) + (span.x - of->box.x0),
-                   row_of(&m->passed[c], scratch, &span, x0, spare),
+    for (int32_t c = 0; copies && c < of->desc->channels->count; c++)
+        if (copies[c])
+            memcpy(lb_plane_row_to_fill(copies[c], y) + (span.x - of->box.x0),
+                   row_of(run, &m->channels[c], scratch, &span, x0, spare),
                    (size_t)span.count * sizeof *spare);
 }
 
@@ -263,8 +128,8 @@ static lb_status run_rows(void *context, int32_t begin, int32_t end, int32_t wor
     double *seconds = run->seconds + (size_t)worker * (size_t)run->count;
 
     for (int32_t x = 0; x < LB_SPAN_MOST; x++)
-        scratch[ROW_ONES * LB_SPAN_MOST + x] = 1.0f;
-    memset(scratch + ROW_ZEROS * LB_SPAN_MOST, 0, LB_SPAN_MOST * sizeof *scratch);
+        scratch[LB_ROW_ONES * LB_SPAN_MOST + x] = 1.0f;
+    memset(scratch + LB_ROW_ZEROS * LB_SPAN_MOST, 0, LB_SPAN_MOST * sizeof *scratch);
     for (int32_t y = run->box.y0 + begin; y < run->box.y0 + end; y++)
         for (int32_t p = 0; p < run->pieces; p++) {
             int32_t x0 = run->box.x0 + p * run->piece;
@@ -273,7 +138,7 @@ static lb_status run_rows(void *context, int32_t begin, int32_t end, int32_t wor
             double then = sampled ? lb_clock_s() : 0;
 
             for (int32_t i = 0; i < run->count; i++) {
-                run_member(run, &run->members[i], scratch, x0, x1, y);
+                run_member(run, i, scratch, x0, x1, y);
                 if (sampled) {
                     double now = lb_clock_s();
 
@@ -307,61 +172,71 @@ static lb_status cut_clipped(const lb_plane *plane, lb_box clip, lb_box box, lb_
 }
 
 /* Adds what a kept member passes on. */
-static lb_status add_passed(const lb_points_member *of, const member *m)
+static lb_status add_passed(const lb_points_member *of, const lb_found *m, lb_plane **copies)
 {
     lb_status status = LB_OK;
 
     for (int32_t c = 0; c < of->desc->channels->count && status == LB_OK; c++) {
-        const source *from = &m->passed[c];
-        lb_plane *plane = NULL;
+        const lb_source_of *from = &m->channels[c];
+        lb_plane *plane = NULL, *ones = NULL;
 
-        if (!(of->channels >> c & 1) || index_of_made(of->use, c) >= 0)
+        if (!(of->channels >> c & 1) || lb_points_made(of->use, c) >= 0)
             continue;
-        if (m->copies[c])
-            plane = lb_plane_ref(m->copies[c]);
-        else if (from->kind == SOURCE_PLANE)
+        if (copies[c]) {
+            plane = lb_plane_ref(copies[c]);
+        } else if (from->kind == LB_SOURCE_PLANE) {
             status = cut_clipped(from->plane, from->clip, of->box, &plane);
-        else if (from->kind == SOURCE_ONES && lb_box_contains(from->clip, of->box))
-            status = lb_plane_new_constant(of->box, 1, &plane);
-        else if (from->kind == SOURCE_ONES) {
-            lb_plane *ones = NULL;
-
-            status = lb_plane_new_constant(lb_box_intersect(from->clip, of->box), 1, &ones);
-            if (status == LB_OK)
-                status = lb_plane_cut(ones, of->box, &plane);
-            lb_plane_unref(&ones);
-        } else
+        } else if (from->kind == LB_SOURCE_ONE && !lb_box_is_empty(from->clip)) {
+            if ((status = lb_plane_new_constant(from->clip, 1, &ones)) == LB_OK)
+                status = cut_clipped(ones, from->clip, of->box, &plane);
+        } else {
             status = lb_plane_new_constant(of->box, 0, &plane);
+        }
         if (status == LB_OK)
             status = lb_image_add(of->image, of->desc->channels->names[c], plane);
         lb_plane_unref(&plane);
+        lb_plane_unref(&ones);
     }
     return status;
 }
 
+/* Room for what belongs to one member. */
+static lb_status set_up_member(points_run *run, int32_t at, lb_points_member *of)
+{
+    lb_found *m = &run->members[at];
+    size_t made = (size_t)of->use->made_count + 1;
+
+    m->of = of;
+    m->rows = lb_arena_alloc(run->arena, made, sizeof *m->rows);
+    m->planes = lb_arena_alloc(run->arena, made, sizeof(lb_plane *));
+    m->last_use = lb_arena_alloc(run->arena, made, sizeof *m->last_use);
+    if (!m->rows || !m->planes || !m->last_use)
+        return LB_MEMORY;
+    if (of->use->tap_count >= run->tap_rows)
+        run->tap_rows = of->use->tap_count + 1; /* one at least, for passed channels */
+    if (!of->kept || lb_box_is_empty(of->box))
+        return LB_OK;
+    run->box = lb_box_unite(run->box, of->box);
+    return make_image(of, m);
+}
+
 static lb_status set_up(points_run *run, lb_points_member *members)
 {
+    size_t count = (size_t)run->count;
     lb_status status = LB_OK;
 
     run->arena = lb_arena_new();
-    run->members =
-        run->arena ? lb_arena_alloc(run->arena, (size_t)run->count, sizeof(member)) : NULL;
-    if (!run->members)
+    if (!run->arena || !(run->members = lb_arena_alloc(run->arena, count, sizeof(lb_found))) ||
+        !(run->copies = lb_arena_alloc(run->arena, count, sizeof(lb_plane **))))
         return LB_MEMORY;
-    for (int32_t i = 0; i < run->count && status == LB_OK; i++) {
-        member *m = &run->members[i];
-
-        m->of = &members[i];
-        if (members[i].use->tap_count >= run->tap_rows)
-            run->tap_rows = members[i].use->tap_count + 1; /* one at least, for passed channels */
-        for (int32_t k = 0; k < LB_MAX_MADE; k++)
-            m->last_use[k] = -1;
-        if (members[i].kept && !lb_box_is_empty(members[i].box)) {
-            run->box = lb_box_unite(run->box, members[i].box);
-            status = make_image(&members[i], m);
-        }
-    }
-    return status == LB_OK ? find_all(run) : status;
+    for (int32_t i = 0; i < run->count && status == LB_OK; i++)
+        status = set_up_member(run, i, &members[i]);
+    if (status == LB_OK)
+        status = lb_points_find(run->arena, run->members, run->count, &run->row_count);
+    for (int32_t i = 0; i < run->count && status == LB_OK; i++)
+        if (members[i].image)
+            status = make_copies(run, i);
+    return status;
 }
 
 /* True if a pixel has to be made at all: else everything passes. */
@@ -421,11 +296,11 @@ lb_status lb_points_run(lb_pool *pool, lb_points_member *members, int32_t count)
         status = go_through(&run);
     for (int32_t i = 0; i < count && status == LB_OK; i++)
         if (members[i].image)
-            status = add_passed(&members[i], &run.members[i]);
+            status = add_passed(&members[i], &run.members[i], run.copies[i]);
     share_time(&run, members);
-    for (int32_t i = 0; run.members && i < count; i++)
-        for (int32_t c = 0; run.members[i].copies && c < members[i].desc->channels->count; c++)
-            lb_plane_unref(&run.members[i].copies[c]);
+    for (int32_t i = 0; run.copies && i < count; i++)
+        for (int32_t c = 0; run.copies[i] && c < members[i].desc->channels->count; c++)
+            lb_plane_unref(&run.copies[i][c]);
     for (int32_t i = 0; i < count && status != LB_OK; i++)
         if (members[i].image)
             lb_image_unref(&members[i].image);
