@@ -7,7 +7,7 @@
  * sum has one order whatever region is asked.
  *
  * Work goes in pieces of a few hundred columns, down a band of rows: the rows within reach stand in
- * the second cache, what the steps make of them in the first, and sums in registers. */
+ * the second cache, what the steps make of them in the first. */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -18,8 +18,7 @@
 #include "engine/image/extend.h"
 
 #define BAND 64                       /* rows */
-#define PIECE 512                     /* columns; a multiple of BLOCK */
-#define BLOCK 64                      /* columns whose sums are in registers */
+#define PIECE 512                     /* columns */
 #define MOST_STEPS 16                 /* made before their taps are added */
 #define STEP_BYTES (14 << 10)         /* for those: most of a first cache */
 #define STRIP_BYTES ((size_t)3 << 19) /* rows within reach are copied together up to so much */
@@ -102,7 +101,7 @@ static size_t disc_floats(const struct disc *disc)
 {
     size_t strip = disc->has_strip ? BAND + 2 * (size_t)disc->reach : 2 * (size_t)disc->group;
 
-    return (2 + 2 * (size_t)disc->group + strip) * disc->stride + (size_t)disc->piece;
+    return (2 + 2 * (size_t)disc->group + strip) * disc->stride;
 }
 
 static bool is_full(double r, int32_t dx, int32_t dy)
@@ -139,79 +138,89 @@ static void fill_steps(struct disc *disc, double r)
     disc->steps[disc->reach + 1].first = disc->tap_count;
 }
 
-/* Sixteen pixels, wherever they stand. */
-typedef float pixels __attribute__((vector_size(64), aligned(4), may_alias));
-
 /* The rows that a group of steps adds, above and below the middle; and where to. */
 struct growth {
     const float *above[MOST_STEPS], *below[MOST_STEPS];
     bool has_sums[MOST_STEPS];
     int32_t count;
-    bool is_first;  /* nothing is in `running` yet */
     float *running; /* the sum so far */
     float *rows;
     size_t stride;
 };
 
 LB_CLONES
-static void grow(const struct growth *g)
+static void add_pair(float *restrict pair, float *restrict running, const float *restrict above,
+                     const float *restrict below, size_t count)
 {
-    for (size_t x = 0; x < g->stride; x += 32) {
-        pixels *running = (pixels *)(g->running + x), sum0 = {0}, sum1 = {0};
-        float *to = g->rows + x;
+    for (size_t x = 0; x < count; x++) {
+        float both = above[x] + below[x];
 
-        if (!g->is_first) {
-            sum0 = running[0];
-            sum1 = running[1];
-        }
-        for (int32_t i = 0; i < g->count; i++, to += 2 * g->stride) {
-            const pixels *above = (const pixels *)(g->above[i] + x);
-            const pixels *below = (const pixels *)(g->below[i] + x);
-            pixels *pair = (pixels *)to, *sum = (pixels *)(to + g->stride);
-
-            pair[0] = above[0] + below[0];
-            pair[1] = above[1] + below[1];
-            sum0 += pair[0];
-            sum1 += pair[1];
-            if (g->has_sums[i]) {
-                sum[0] = sum0;
-                sum[1] = sum1;
-            }
-        }
-        running[0] = sum0;
-        running[1] = sum1;
+        pair[x] = both;
+        running[x] += both;
     }
 }
 
-/* Loads are what it waits for: two for sixteen pixels of a tap. */
+LB_CLONES
+static void add_pair_and_sum(float *restrict pair, float *restrict sum, float *restrict running,
+                             const float *restrict above, const float *restrict below, size_t count)
+{
+    for (size_t x = 0; x < count; x++) {
+        float both = above[x] + below[x], all = running[x] + both;
+
+        pair[x] = both;
+        sum[x] = all;
+        running[x] = all;
+    }
+}
+
+static void grow(const struct growth *g)
+{
+    float *to = g->rows;
+
+    for (int32_t i = 0; i < g->count; i++, to += 2 * g->stride)
+        if (g->has_sums[i])
+            add_pair_and_sum(to, to + g->stride, g->running, g->above[i], g->below[i], g->stride);
+        else
+            add_pair(to, g->running, g->above[i], g->below[i], g->stride);
+}
+
+#define AT_ONCE 4 /* taps */
+
+/* `taps` is a constant wherever this is inlined. */
+static inline __attribute__((always_inline)) void add_some(const float *rows, const struct tap *tap,
+                                                           int taps, float *restrict sums,
+                                                           int32_t count)
+{
+    const struct tap *t1 = tap + (taps > 1 ? 1 : 0), *t2 = tap + (taps > 2 ? 2 : 0);
+    const struct tap *t3 = tap + (taps > 3 ? 3 : 0);
+    const float *restrict a0 = rows + tap->left, *restrict b0 = rows + tap->right;
+    const float *restrict a1 = rows + t1->left, *restrict b1 = rows + t1->right;
+    const float *restrict a2 = rows + t2->left, *restrict b2 = rows + t2->right;
+    const float *restrict a3 = rows + t3->left, *restrict b3 = rows + t3->right;
+    float w0 = tap->weight, w1 = t1->weight, w2 = t2->weight, w3 = t3->weight;
+
+    for (int32_t x = 0; x < count; x++) {
+        float sum = sums[x] + w0 * (a0[x] + b0[x]);
+
+        if (taps > 1)
+            sum += w1 * (a1[x] + b1[x]);
+        if (taps > 2)
+            sum += w2 * (a2[x] + b2[x]);
+        if (taps > 3)
+            sum += w3 * (a3[x] + b3[x]);
+        sums[x] = sum;
+    }
+}
+
+/* Loads are what it waits for: two for a vector of pixels and tap. */
 LB_CLONES
 static void add_taps(const float *rows, const struct tap *tap, const struct tap *end, float *sums,
-                     int32_t count, bool is_first)
+                     int32_t count)
 {
-    for (int32_t x = 0; x < count; x += BLOCK, rows += BLOCK) {
-        pixels *out = (pixels *)(sums + x);
-        pixels s0 = {0}, s1 = {0}, s2 = {0}, s3 = {0};
-
-        if (!is_first) {
-            s0 = out[0];
-            s1 = out[1];
-            s2 = out[2];
-            s3 = out[3];
-        }
-        for (const struct tap *t = tap; t < end; t++) {
-            const pixels *left = (const pixels *)(rows + t->left);
-            const pixels *right = (const pixels *)(rows + t->right);
-
-            s0 += t->weight * (left[0] + right[0]);
-            s1 += t->weight * (left[1] + right[1]);
-            s2 += t->weight * (left[2] + right[2]);
-            s3 += t->weight * (left[3] + right[3]);
-        }
-        out[0] = s0;
-        out[1] = s1;
-        out[2] = s2;
-        out[3] = s3;
-    }
+    for (; tap + AT_ONCE <= end; tap += AT_ONCE)
+        add_some(rows, tap, AT_ONCE, sums, count);
+    for (; tap < end; tap++)
+        add_some(rows, tap, 1, sums, count);
 }
 
 /* A piece of a band at work; every row is `stride` long. */
@@ -222,7 +231,6 @@ struct work {
     ptrdiff_t step;      /* from one row to the next; 0: rows come one by one */
     float *strip;        /* what is copied of the rows, as far as they go off the picture */
     float *none;         /* the middle row's partner: zeros */
-    float *sums;         /* PIECE: what comes out */
     struct growth growth;
 };
 
@@ -244,7 +252,6 @@ static void gather_rows(struct work *w, int32_t y, int32_t d)
     struct growth *g = &w->growth;
     const float *middle = w->middle + (y - w->y) * w->step;
 
-    g->is_first = d == 0;
     g->count = disc->reach + 1 - d < disc->group ? disc->reach + 1 - d : disc->group;
     for (int32_t i = 0; i < g->count; i++) {
         g->has_sums[i] = disc->steps[d + i].has_sums;
@@ -264,17 +271,15 @@ static void run_row(struct work *w, int32_t y, float *out)
 {
     const struct disc *disc = w->disc;
     struct growth *g = &w->growth;
-    bool is_whole = w->count % BLOCK == 0;
-    float *sums = is_whole ? out : w->sums;
 
+    memset(out, 0, (size_t)w->count * sizeof *out);
+    memset(g->running, 0, disc->stride * sizeof *g->running);
     for (int32_t d = 0; d <= disc->reach; d += g->count) {
         gather_rows(w, y, d);
         grow(g);
         add_taps(g->rows, disc->taps + disc->steps[d].first,
-                 disc->taps + disc->steps[d + g->count].first, sums, w->count, d == 0);
+                 disc->taps + disc->steps[d + g->count].first, out, w->count);
     }
-    if (!is_whole)
-        memcpy(out, sums, (size_t)w->count * sizeof *out);
 }
 
 /* Where the rows within reach of the piece are read: where they stand, if the picture has them
@@ -314,8 +319,7 @@ static lb_status run_pieces(void *context, int32_t begin, int32_t end, int32_t w
     w.none = memory;
     w.growth.running = w.none + disc->stride;
     w.growth.rows = w.growth.running + disc->stride;
-    w.sums = w.growth.rows + 2 * (size_t)disc->group * disc->stride;
-    w.strip = w.sums + disc->piece;
+    w.strip = w.growth.rows + 2 * (size_t)disc->group * disc->stride;
     memset(w.none, 0, disc->stride * sizeof *w.none);
     for (int32_t i = begin; i < end; i++) {
         w.y = box.y0 + i / disc->across * BAND;
@@ -337,7 +341,7 @@ static struct disc disc_for(double radius, lb_box box)
     size_t steps;
 
     if (lb_box_width(box) < PIECE)
-        disc.piece = (lb_box_width(box) + BLOCK - 1) / BLOCK * BLOCK;
+        disc.piece = (lb_box_width(box) + 31) / 32 * 32;
     disc.across = (lb_box_width(box) - 1) / PIECE + 1;
     disc.stride = ((size_t)disc.piece + 2 * (size_t)disc.reach + 31) / 32 * 32;
     steps = STEP_BYTES / (2 * disc.stride * sizeof(float));
