@@ -17,6 +17,7 @@
 #include "engine/image/extend.h"
 
 #define MOST_RADIUS 512.0
+#define GRAIN 4 /* tiles */
 
 static double limited(double max_radius)
 {
@@ -44,6 +45,8 @@ double lb_defocus_max_radius(double radius)
 struct defocus {
     lb_defocus_sources sources;
     lb_discs discs;
+    lb_near near;
+    double *radii; /* by code */
     lb_box in, box;
     int32_t across; /* tiles */
     lb_plane **out;
@@ -64,7 +67,7 @@ static double share_inside(const struct defocus *job, int32_t x, int32_t y)
 {
     const lb_defocus_sources *s = &job->sources;
     uint32_t code = s->code[lb_defocus_at(s, x, y)] & LB_DEFOCUS_CODE;
-    double r = lb_disc_code_radius((int32_t)code);
+    double r = job->radii[code];
     double left = x + 0.5 - job->in.x0, right = job->in.x1 - x - 0.5;
     double up = y + 0.5 - job->in.y0, down = job->in.y1 - y - 0.5;
     double across = fmin(left, right), along = fmin(up, down);
@@ -94,7 +97,8 @@ static void store_tile(const struct defocus *job, const lb_defocus_tile *tile)
         for (int32_t x = tile->box.x0; x < tile->box.x1; x++, total++) {
             double covered = (*total)[4], scale = 1;
 
-            if (covered > 1e-7 && covered < 1 && row_inside && x >= inside.x0 && x < inside.x1)
+            if (covered > 1e-7 && covered < 1 - 1e-6 && row_inside && x >= inside.x0 &&
+                x < inside.x1)
                 scale = fmax(share_inside(job, x, y) / covered, 1);
             for (int c = 0; c < 4; c++)
                 rows[c][x] = (float)((*total)[c] * scale);
@@ -121,12 +125,13 @@ static void clear_tile(const struct defocus *job, lb_box box)
 static lb_status run_tiles(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct defocus *job = context;
-    lb_defocus_tile tile = {.sources = &job->sources, .discs = &job->discs};
+    lb_defocus_tile tile = {.sources = &job->sources, .discs = &job->discs, .near = &job->near};
     void *memory = lb_block_new(lb_defocus_tile_bytes());
 
     (void)worker;
     if (!memory)
         return LB_MEMORY;
+    memset(memory, 0, lb_defocus_tile_bytes());
     for (int32_t i = begin; i < end; i++) {
         int32_t x = job->box.x0 + i % job->across * LB_DEFOCUS_TILE_WIDTH;
         int32_t y = job->box.y0 + i / job->across * LB_DEFOCUS_TILE_HEIGHT;
@@ -161,13 +166,19 @@ static lb_status run(lb_pool *pool, struct defocus *job, const lb_plane *const i
         (status = lb_defocus_find_hidden(pool, &job->sources)) ||
         (status = lb_defocus_map(pool, &job->sources)))
         return status;
+    if (!(job->radii = lb_alloc((size_t)job->sources.codes, sizeof *job->radii)))
+        return LB_MEMORY;
+    for (int32_t code = 0; code < job->sources.codes; code++)
+        job->radii[code] = lb_disc_code_radius(code);
     for (int kind = 0; kind < LB_DISC_KINDS; kind++)
         used[kind] = job->sources.used + kind * job->sources.codes;
-    if ((status = lb_discs_new(used, job->sources.codes, LB_DEFOCUS_TILE_STRIDE, &job->discs)))
+    if ((status = lb_near_new(used[LB_DISC_ONE], job->sources.codes, &job->near)) ||
+        (status = lb_discs_new(used, LB_NEAR_CODES, job->sources.codes, LB_DEFOCUS_TILE_STRIDE,
+                               &job->discs)))
         return status;
     job->across = (lb_box_width(job->box) - 1) / LB_DEFOCUS_TILE_WIDTH + 1;
     down = (lb_box_height(job->box) - 1) / LB_DEFOCUS_TILE_HEIGHT + 1;
-    return lb_pool_for(pool, job->across * down, 1, run_tiles, job);
+    return lb_pool_for(pool, job->across * down, GRAIN, run_tiles, job);
 }
 
 lb_status lb_defocus(lb_pool *pool, const lb_plane *const in[4], const lb_plane *radius,
@@ -198,6 +209,8 @@ lb_status lb_defocus(lb_pool *pool, const lb_plane *const in[4], const lb_plane 
         status = run(pool, &job, color, radius, limited(max_radius), wanted);
     lb_defocus_sources_clear(&job.sources);
     lb_discs_clear(&job.discs);
+    lb_near_clear(&job.near);
+    lb_free(job.radii);
     lb_plane_unref(&opaque);
     for (int c = 0; c < 4 && status; c++)
         lb_plane_unref(&out[c]);
@@ -212,7 +225,8 @@ static size_t disc_bytes(double radius)
     int32_t codes = lb_disc_code((float)radius);
     double rows = codes ? LB_DISC_STEPS_PER_OCTAVE / 0.693 * radius + 4 * codes : 0;
 
-    return (size_t)(rows * (3 * sizeof(int32_t) + 24 * sizeof(lb_disc_step)));
+    return (size_t)(rows * (3 * sizeof(int32_t) + 24 * sizeof(lb_disc_step))) +
+           (size_t)(codes + 1) * sizeof(double);
 }
 
 size_t lb_defocus_scratch(double max_radius, lb_box in, lb_box box, int32_t threads)
@@ -226,6 +240,6 @@ size_t lb_defocus_scratch(double max_radius, lb_box in, lb_box box, int32_t thre
     if (lb_box_is_empty(wanted) || lb_box_is_empty(box))
         return 0;
     return lb_defocus_sources_bytes(wanted, limited(max_radius)) +
-           (tiles < workers ? tiles : workers) * lb_defocus_tile_bytes() +
+           (tiles < workers ? tiles : workers) * lb_defocus_tile_bytes() + lb_near_bytes() +
            disc_bytes(limited(max_radius));
 }

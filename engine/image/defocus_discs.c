@@ -184,8 +184,8 @@ static void add_code(struct builder *b, const uint8_t *const used[LB_DISC_KINDS]
     lb_free(b->cells);
 }
 
-lb_status lb_discs_new(const uint8_t *const used[LB_DISC_KINDS], int32_t count, int32_t stride,
-                       lb_discs *out)
+lb_status lb_discs_new(const uint8_t *const used[LB_DISC_KINDS], int32_t least, int32_t count,
+                       int32_t stride, lb_discs *out)
 {
     struct builder b = {.discs = out, .stride = stride};
 
@@ -194,7 +194,7 @@ lb_status lb_discs_new(const uint8_t *const used[LB_DISC_KINDS], int32_t count, 
         out->shapes[kind] = lb_alloc((size_t)count, sizeof *out->shapes[kind]);
         b.failed = b.failed || !out->shapes[kind];
     }
-    for (int32_t code = 1; code < count && !b.failed; code++)
+    for (int32_t code = least; code < count && !b.failed; code++)
         if (used[0][code] || used[1][code] || used[2][code])
             add_code(&b, used, code);
     if (b.failed)

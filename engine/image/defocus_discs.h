@@ -46,10 +46,10 @@ typedef struct lb_discs {
 
 #define LB_DISC_WHOLE_RADIUS 12.0
 
-/* The discs whose codes (1 .. count - 1) are marked in used[kind]; places for rows `stride` apart.
- * LB_MEMORY. */
-LB_MUST_CHECK lb_status lb_discs_new(const uint8_t *const used[LB_DISC_KINDS], int32_t count,
-                                     int32_t stride, lb_discs *out);
+/* The discs whose codes (least .. count - 1) are marked in used[kind]; places for rows `stride`
+ * apart. LB_MEMORY. */
+LB_MUST_CHECK lb_status lb_discs_new(const uint8_t *const used[LB_DISC_KINDS], int32_t least,
+                                     int32_t count, int32_t stride, lb_discs *out);
 void lb_discs_clear(lb_discs *discs);
 /* The radius that a code stands for; the code of the nearest radius (0 up to half a pixel, and for
  * NaN); the codes of a row of radii, their signs and what they have beyond `most` left out. */

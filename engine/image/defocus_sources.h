@@ -20,6 +20,10 @@ static inline int32_t lb_slice_focus(lb_slices slices)
     return slices.side;
 }
 
+/* Pictures are made in tiles. */
+#define LB_DEFOCUS_TILE_WIDTH 128
+#define LB_DEFOCUS_TILE_HEIGHT 32
+
 /* Square blocks of pixels at absolute multiples of the size: which slices have pixels there, and
  * how far the widest of them reaches. */
 #define LB_DEFOCUS_BLOCK 32
@@ -37,7 +41,7 @@ typedef struct lb_defocus_block {
 #define LB_DEFOCUS_PAIR 0x4000u
 #define LB_DEFOCUS_QUAD 0x8000u
 #define LB_DEFOCUS_CODE 0x3fffu
-#define LB_DEFOCUS_PAIR_RADIUS 4.0f
+#define LB_DEFOCUS_PAIR_RADIUS 11.35f
 #define LB_DEFOCUS_QUAD_RADIUS 12.0f
 static inline lb_disc_kind lb_defocus_kind(uint32_t code)
 {

@@ -14,21 +14,24 @@
 #define WIDTH LB_DEFOCUS_TILE_WIDTH
 #define HEIGHT LB_DEFOCUS_TILE_HEIGHT
 #define LINE LB_DEFOCUS_TILE_STRIDE
+#define PARTS 5    /* r, g, b, a, coverage */
 #define COVERAGE 4 /* the lane of that */
 /* Adding and taking off 1.5 * 2^52 units rounds to a unit. */
 #define ROUND (1.5 * 0x1p52 * 0x1p-30)
 
 size_t lb_defocus_tile_bytes(void)
 {
-    return ((size_t)HEIGHT * LINE + (size_t)HEIGHT * WIDTH) * sizeof(lb_lanes);
+    return ((size_t)HEIGHT * LINE + (size_t)HEIGHT * WIDTH) * sizeof(lb_lanes) +
+           (size_t)PARTS * HEIGHT * WIDTH * sizeof(float);
 }
 
 void lb_defocus_tile_begin(lb_defocus_tile *tile, void *memory, lb_box box)
 {
-    memset(memory, 0, lb_defocus_tile_bytes());
     tile->box = box;
     tile->steps = memory;
     tile->total = tile->steps + (size_t)HEIGHT * LINE;
+    tile->sums = (float *)(tile->total + (size_t)HEIGHT * WIDTH);
+    memset(tile->total, 0, (size_t)HEIGHT * WIDTH * sizeof *tile->total);
 }
 
 static inline int64_t within(int64_t i)
@@ -213,6 +216,82 @@ static void close_slice(const lb_defocus_tile *t)
     }
 }
 
+/* ---- Narrow discs ---- */
+
+/* The sources of a slice in row y, as far as they reach the tile; false: there are none. What is
+ * not in the slice is 0 and not its colour, which may be infinite. */
+LB_CLONES
+static bool fetch_row(const lb_defocus_tile *t, const struct layer *layer, int32_t slice,
+                      lb_box has, int32_t y, lb_near_row *out)
+{
+    int32_t first = has.x0 - (t->box.x0 - LB_NEAR_MARGIN), count = has.x1 - has.x0;
+    const uint8_t *slices = layer->slice + lb_defocus_at(t->sources, has.x0, y);
+    const uint16_t *codes = layer->code + lb_defocus_at(t->sources, has.x0, y);
+    int32_t mask[WIDTH + 2 * LB_NEAR_MARGIN], any = 0;
+
+    for (int32_t x = 0; x < count; x++) {
+        mask[x] = slices[x] == slice ? -1 : 0;
+        any |= mask[x];
+    }
+    if (!any)
+        return false;
+    if (count < WIDTH + 2 * LB_NEAR_MARGIN)
+        memset(out, 0, sizeof *out);
+    for (int32_t x = 0; x < count; x++)
+        out->code[first + x] = mask[x] & codes[x];
+    for (int c = 0; c < PARTS; c++) {
+        const lb_plane *plane = c < 4 ? layer->planes[c] : layer->known;
+        float *to = out->parts[c] + first;
+
+        if (plane) {
+            const float *row = at(plane, has.x0, y);
+
+            for (int32_t x = 0; x < count; x++)
+                to[x] = mask[x] ? row[x] : 0.0f;
+        } else {
+            for (int32_t x = 0; x < count; x++)
+                to[x] = mask[x] ? 1.0f : 0.0f;
+        }
+    }
+    return true;
+}
+
+static void spread_layer(const lb_defocus_tile *t, const struct layer *layer, int32_t slice,
+                         int32_t reach, lb_box has)
+{
+    lb_box near = t->box;
+    lb_near_row row;
+
+    /* Always as wide, so that all of a row is there; what is too far has no weight. */
+    near.x1 = near.x0 + WIDTH;
+    near = lb_box_intersect(lb_box_grow(near, LB_NEAR_MARGIN, reach), has);
+    for (int32_t y = near.y0; y < near.y1; y++)
+        if (fetch_row(t, layer, slice, near, y, &row))
+            lb_near_spread(t->near, &row, y - t->box.y0, t->box.y1 - t->box.y0, t->sums);
+}
+
+/* As close_slice; but what fills the room up to the rounding of floats is taken as it is. */
+static void close_near(const lb_defocus_tile *t)
+{
+    for (int32_t y = 0; y < t->box.y1 - t->box.y0; y++) {
+        const float *sums = t->sums + (ptrdiff_t)y * WIDTH;
+        lb_lanes *total = t->total + (ptrdiff_t)y * WIDTH;
+
+        for (int32_t x = 0; x < t->box.x1 - t->box.x0; x++) {
+            double coverage = (double)sums[COVERAGE * HEIGHT * WIDTH + x], share = 1;
+            double room = 1 - total[x][COVERAGE];
+
+            if (coverage <= 0 || room <= 0)
+                continue;
+            if (coverage > room + 1e-6)
+                share = room / coverage;
+            for (int c = 0; c < PARTS; c++)
+                total[x][c] += (double)sums[c * HEIGHT * WIDTH + x] * share;
+        }
+    }
+    memset(t->sums, 0, (size_t)PARTS * HEIGHT * WIDTH * sizeof *t->sums);
+}
+
 /* ---- Which blocks matter ---- */
 
 static int32_t floor_div(int32_t i, int32_t n)
@@ -284,12 +363,21 @@ lb_defocus_fate lb_defocus_fate_of(const lb_defocus_sources *s, lb_box box)
                                                                      : LB_DEFOCUS_SHARP;
 }
 
+static struct layer seen_of(const lb_defocus_sources *s)
+{
+    return (struct layer){s->code, s->slice, s->color, NULL};
+}
+
+static struct layer hidden_of(const lb_defocus_sources *s)
+{
+    return (struct layer){s->hidden_code, s->hidden_slice, (const lb_plane *const *)s->hidden,
+                          s->hidden[4]};
+}
+
 static void spread_slice(const lb_defocus_tile *t, int32_t slice)
 {
     const lb_defocus_sources *s = t->sources;
-    struct layer seen = {s->code, s->slice, s->color, NULL};
-    struct layer hidden = {s->hidden_code, s->hidden_slice, (const lb_plane *const *)s->hidden,
-                           s->hidden[4]};
+    struct layer seen = seen_of(s), hidden = hidden_of(s);
     lb_box blocks = blocks_near(s, t->box);
     uint64_t bit = (uint64_t)1 << slice;
 
@@ -310,6 +398,18 @@ static void spread_slice(const lb_defocus_tile *t, int32_t slice)
         }
 }
 
+/* A slice of narrow discs, `away` from the focus. */
+static void spread_near(const lb_defocus_tile *t, int32_t slice, int32_t away)
+{
+    const lb_defocus_sources *s = t->sources;
+    struct layer seen = seen_of(s), hidden = hidden_of(s);
+
+    spread_layer(t, &seen, slice, lb_near_reach(away), s->box);
+    if (s->hidden_slice)
+        spread_layer(t, &hidden, slice, lb_near_reach(away), s->hidden_box);
+    close_near(t);
+}
+
 void lb_defocus_tile_run(lb_defocus_tile *t)
 {
     const lb_defocus_sources *s = t->sources;
@@ -318,8 +418,14 @@ void lb_defocus_tile_run(lb_defocus_tile *t)
     lb_box inside = lb_box_intersect(t->box, s->box);
 
     for (int32_t slice = 0; slice <= 2 * s->slices.side; slice++) {
+        int32_t away = slice < focus ? focus - 1 - slice : slice - focus - 1;
+
         if (!(slices >> slice & 1))
             continue;
+        if (slice != focus && away < LB_NEAR_SLICES) {
+            spread_near(t, slice, away);
+            continue;
+        }
         if (slice == focus)
             for (int32_t y = inside.y0; y < inside.y1; y++)
                 place_row(t, y);

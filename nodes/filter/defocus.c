@@ -404,7 +404,7 @@ const lb_op lb_op_defocus = {
            "f / (s - f) wide on the film. What is out of focus in front spreads over what is "
            "behind it; what is behind never spreads over something sharper in front.",
     .group = "filter",
-    .version = 2,
+    .version = 3,
     .inputs = inputs,
     .params = params,
     .params_size = sizeof(defocus_params),
