@@ -100,15 +100,23 @@ float lb_porter_duff_pixel(lb_porter_duff op, float source, float source_alpha, 
 
 /* One component of a piece: co = cs Fa + cb Fb, at most `most`. */
 LB_CLONES
-static void combine_row(struct factors f, float *restrict out, const float *restrict source,
-                        const float *restrict source_alpha, const float *restrict backdrop,
-                        const float *restrict backdrop_alpha, float most, int32_t count)
+static void combine_row(float *restrict out, const float *restrict source, const float *restrict fa,
+                        const float *restrict backdrop, const float *restrict fb, float most,
+                        int32_t count)
+{
+    for (int32_t x = 0; x < count; x++)
+        out[x] = limited(source[x] * fa[x] + backdrop[x] * fb[x], -FLT_MAX, most);
+}
+
+/* Fa and Fb of a piece, which all its components share. */
+LB_CLONES
+static void factor_rows(struct factors f, float *restrict fa, float *restrict fb,
+                        const float *restrict source_alpha, const float *restrict backdrop_alpha,
+                        int32_t count)
 {
     for (int32_t x = 0; x < count; x++) {
-        float fa = f.a0 + f.a1 * unit(backdrop_alpha[x]);
-        float fb = f.b0 + f.b1 * unit(source_alpha[x]);
-
-        out[x] = limited(source[x] * fa + backdrop[x] * fb, -FLT_MAX, most);
+        fa[x] = f.a0 + f.a1 * unit(backdrop_alpha[x]);
+        fb[x] = f.b0 + f.b1 * unit(source_alpha[x]);
     }
 }
 
@@ -352,21 +360,21 @@ static lb_rgba_row piece_of(lb_rgba_row row, int32_t x, const float *ones)
 static void composite_piece(lb_porter_duff op, lb_blend blend, lb_rgba_out out, lb_rgba_row source,
                             lb_rgba_row backdrop, int32_t count)
 {
-    struct factors f = factors[op];
-    float mixed[3][PIECE];
+    float mixed[3][PIECE], fa[PIECE], fb[PIECE];
     const float *from[3] = {source.r, source.g, source.b};
     const float *behind[3] = {backdrop.r, backdrop.g, backdrop.b};
     float *const to[3] = {out.r, out.g, out.b};
 
+    factor_rows(factors[op], fa, fb, source.a, backdrop.a, count);
     if (blend >= LB_BLEND_HUE)
         nonseparable_row(blend, mixed[0], mixed[1], mixed[2], source, backdrop, count);
     for (int32_t c = 0; c < 3; c++) {
         if (blend != LB_BLEND_NORMAL && blend < LB_BLEND_HUE)
             separable_row(blend, mixed[c], from[c], source.a, behind[c], backdrop.a, count);
-        combine_row(f, to[c], blend == LB_BLEND_NORMAL ? from[c] : mixed[c], source.a, behind[c],
-                    backdrop.a, FLT_MAX, count);
+        combine_row(to[c], blend == LB_BLEND_NORMAL ? from[c] : mixed[c], fa, behind[c], fb,
+                    FLT_MAX, count);
     }
-    combine_row(f, out.a, source.a, source.a, backdrop.a, backdrop.a, 1.0f, count);
+    combine_row(out.a, source.a, fa, backdrop.a, fb, 1.0f, count);
 }
 
 void lb_composite_row(lb_porter_duff op, lb_blend blend, lb_rgba_out out, lb_rgba_row source,

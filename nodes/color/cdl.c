@@ -4,8 +4,6 @@
  * Offset and power are not linear, so they work on straight colour and the result is multiplied by
  * alpha again. Where alpha is 0 or less there is no straight colour, only light that was added
  * (a glow's): it has slope and saturation, offset and power leave it. */
-#include <string.h>
-
 #include "engine/base/clones.h"
 #include "engine/base/math.h"
 #include "engine/graph/operand.h"
@@ -34,20 +32,23 @@ static const lb_param params[] = {
     {0},
 };
 
+/* Straight colour, scaled and moved. */
 LB_CLONES
-static void straighten_row(float *restrict out, const float *restrict in,
-                           const float *restrict alpha, int32_t count)
+static void straight_slope_row(float *restrict out, const float *restrict in,
+                               const float *restrict alpha, float slope, float offset,
+                               int32_t count)
 {
     for (int32_t x = 0; x < count; x++)
-        out[x] = in[x] / (alpha[x] > 0.0f ? alpha[x] : 1.0f);
+        out[x] =
+            in[x] / (alpha[x] > 0.0f ? alpha[x] : 1.0f) * slope + (alpha[x] > 0.0f ? offset : 0.0f);
 }
 
 LB_CLONES
-static void slope_row(float *restrict row, const float *restrict alpha, float slope, float offset,
-                      int32_t count)
+static void slope_row(float *restrict out, const float *restrict in, const float *restrict alpha,
+                      float slope, float offset, int32_t count)
 {
     for (int32_t x = 0; x < count; x++)
-        row[x] = row[x] * slope + (alpha[x] > 0.0f ? offset : 0.0f);
+        out[x] = in[x] * slope + (alpha[x] > 0.0f ? offset : 0.0f);
 }
 
 LB_CLONES
@@ -83,16 +84,36 @@ static void high_power_row(float *restrict row, const float *restrict alpha, flo
     }
 }
 
+static inline float luma(float r, float g, float b)
+{
+    return 0.2126f * r + 0.7152f * g + 0.0722f * b;
+}
+
 LB_CLONES
 static void saturate_row(float *restrict r, float *restrict g, float *restrict b, float saturation,
                          int32_t count)
 {
     for (int32_t x = 0; x < count; x++) {
-        float y = 0.2126f * r[x] + 0.7152f * g[x] + 0.0722f * b[x];
+        float y = luma(r[x], g[x], b[x]);
 
         r[x] = y + saturation * (r[x] - y);
         g[x] = y + saturation * (g[x] - y);
         b[x] = y + saturation * (b[x] - y);
+    }
+}
+
+/* The same into other rows. */
+LB_CLONES
+static void saturated_row(float *restrict out_r, float *restrict out_g, float *restrict out_b,
+                          const float *restrict r, const float *restrict g, const float *restrict b,
+                          float saturation, int32_t count)
+{
+    for (int32_t x = 0; x < count; x++) {
+        float y = luma(r[x], g[x], b[x]);
+
+        out_r[x] = y + saturation * (r[x] - y);
+        out_g[x] = y + saturation * (g[x] - y);
+        out_b[x] = y + saturation * (b[x] - y);
     }
 }
 
@@ -101,6 +122,11 @@ static void multiply_row(float *restrict row, const float *restrict alpha, int32
 {
     for (int32_t x = 0; x < count; x++)
         row[x] *= alpha[x] > 0.0f ? alpha[x] : 1.0f;
+}
+
+static bool is_slope_one(const cdl_params *p)
+{
+    return p->slope[0] == 1 && p->slope[1] == 1 && p->slope[2] == 1;
 }
 
 static bool is_linear(const cdl_params *p)
@@ -128,6 +154,17 @@ static lb_status use(const lb_call *call, const lb_desc *own, uint64_t wanted, l
     return LB_OK;
 }
 
+/* Clamps and powers of one component, in place. */
+static void shape_row(const cdl_params *p, int c, float *row, const float *alpha, int32_t count)
+{
+    if (p->clamp)
+        clamp_row(row, count);
+    if (p->power[c] > 4)
+        high_power_row(row, alpha, (float)p->power[c], count);
+    else if (p->power[c] != 1)
+        power_row(row, alpha, (float)p->power[c], count);
+}
+
 static void grade(const lb_call *call, const void *state, const lb_span *span)
 {
     const cdl_params *p = call->params;
@@ -135,22 +172,18 @@ static void grade(const lb_call *call, const void *state, const lb_span *span)
     float *const *rows = span->made;
     int32_t count = span->count;
     /* What is linear needs no straight colour. */
-    bool divide = !is_linear(p) && !lb_row_is_one(alpha, count);
+    bool linear = is_linear(p), divide = !linear && !lb_row_is_one(alpha, count);
 
     (void)state;
+    if (linear && is_slope_one(p)) { /* only saturation */
+        saturated_row(rows[0], rows[1], rows[2], span->taps[0], span->taps[1], span->taps[2],
+                      (float)p->saturation, count);
+        return;
+    }
     for (int c = 0; c < 3; c++) {
-        if (divide)
-            straighten_row(rows[c], span->taps[c], alpha, count);
-        else
-            memcpy(rows[c], span->taps[c], (size_t)count * sizeof(float));
-        if (p->slope[c] != 1 || p->offset[c] != 0)
-            slope_row(rows[c], alpha, (float)p->slope[c], (float)p->offset[c], count);
-        if (p->clamp)
-            clamp_row(rows[c], count);
-        if (p->power[c] > 4)
-            high_power_row(rows[c], alpha, (float)p->power[c], count);
-        else if (p->power[c] != 1)
-            power_row(rows[c], alpha, (float)p->power[c], count);
+        (divide ? straight_slope_row : slope_row)(rows[c], span->taps[c], alpha, (float)p->slope[c],
+                                                  (float)p->offset[c], count);
+        shape_row(p, c, rows[c], alpha, count);
     }
     if (p->saturation != 1)
         saturate_row(rows[0], rows[1], rows[2], (float)p->saturation, count);
