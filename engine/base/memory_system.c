@@ -32,6 +32,14 @@ static bool read_number(const char *path, const char *key, size_t *out)
     return found;
 }
 
+/* What a limit leaves, if that is less. */
+static size_t least(size_t room, size_t most, size_t now)
+{
+    size_t left = most > now ? most - now : 0;
+
+    return left < room ? left : room;
+}
+
 size_t lb_memory_of_system(void)
 {
     size_t room = UNKNOWN, most, now;
@@ -43,8 +51,7 @@ size_t lb_memory_of_system(void)
         read_number("/sys/fs/cgroup/memory.current", NULL, &now) && most > now && most - now < room)
         room = most - now;
     if (read_number("/sys/fs/cgroup/memory/memory.limit_in_bytes", NULL, &most) &&
-        read_number("/sys/fs/cgroup/memory/memory.usage_in_bytes", NULL, &now) && most > now &&
-        most - now < room)
-        room = most - now;
+        read_number("/sys/fs/cgroup/memory/memory.usage_in_bytes", NULL, &now))
+        room = least(room, most, now);
     return room;
 }

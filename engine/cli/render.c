@@ -99,11 +99,11 @@ static const char *parse_value(arguments *args, const char *name, char *value)
 
 static int parse_arguments(int argc, char **argv, arguments *args)
 {
-    static const char *const options[] = {"--frames",    "--outputs",  "--set",       "--scale",
-                                          "--size",      "--threads",  "--memory",    "--shard",
-                                          "--cache",     "--progress", "--operators", "--profile",
-                                          "--cache-size"};
-    const size_t count = sizeof options / sizeof options[0];
+    static const char *const options[] = {"--frames",     "--outputs",  "--set",       "--scale",
+                                          "--size",       "--threads",  "--memory",    "--shard",
+                                          "--cache",      "--progress", "--operators", "--profile",
+                                          "--cache-size", "--explain"};
+    const size_t all = sizeof options / sizeof options[0], count = all - 1; /* with a value */
 
     *args = (arguments){.scale = 1, .shard = 1, .shards = 1};
     for (int i = 1; i < argc; i++) {
@@ -120,7 +120,7 @@ static int parse_arguments(int argc, char **argv, arguments *args)
         } else if (!strcmp(argv[i], "--explain")) {
             args->explain = true;
         } else if (argv[i][0] == '-') {
-            const char *nearest = lb_text_nearest(argv[i], options, count);
+            const char *nearest = lb_text_nearest(argv[i], options, all);
 
             return lb_usage(&lb_command_render, "there is no option '%s'%s%s%s", argv[i],
                             nearest ? "; did you mean '" : "", nearest ? nearest : "",
@@ -291,6 +291,18 @@ static lb_status prepare_outputs(job *s)
     return status;
 }
 
+/* The file is tried now, not after the last frame. */
+static lb_status begin_profile(job *s)
+{
+    lb_status status = lb_profile_new(&s->profile);
+
+    if (status != LB_OK)
+        return lb_fail(s->diag, status, LB_NOWHERE, "no memory");
+    if ((status = lb_profile_write(s->profile, s->diag, s->args->profile)) != LB_OK)
+        lb_profile_free(&s->profile);
+    return status;
+}
+
 static lb_status prepare(job *s)
 {
     const arguments *args = s->args;
@@ -313,8 +325,8 @@ static lb_status prepare(job *s)
     if ((status = lb_pool_new(args->threads, &s->pool)) != LB_OK)
         return lb_fail(s->diag, status, LB_NOWHERE, "the threads could not be made");
     options.pool = s->pool;
-    if (args->profile && (status = lb_profile_new(&s->profile)) != LB_OK)
-        return lb_fail(s->diag, status, LB_NOWHERE, "no memory");
+    if (args->profile && !args->explain && (status = begin_profile(s)) != LB_OK)
+        return status;
     options.profile = s->profile;
     if ((status = lb_run_new(s->graph, &options, &s->run)) != LB_OK)
         return status;
@@ -450,8 +462,11 @@ static int run_render(int argc, char **argv)
     written = lb_writer_finish(&s.writer, &write_seconds);
     if (status == LB_OK)
         status = written;
-    if (status == LB_OK && s.profile)
-        status = lb_profile_write(s.profile, s.diag, args.profile);
+    if (s.profile) { /* of what there was, also when it failed */
+        written = lb_profile_write(s.profile, s.diag, args.profile);
+        if (status == LB_OK)
+            status = written;
+    }
     if (s.progress) {
         lb_progress_clear(s.progress);
         if (status == LB_OK && !args.explain) {

@@ -8,6 +8,8 @@
 
 #include <string.h>
 
+#include "engine/base/text.h"
+
 /* Where nothing was wanted: black, one pixel of it. */
 static lb_status make_empty(lb_step *step)
 {
@@ -283,6 +285,7 @@ static void record(const lb_make *make, lb_batch *batch, double begin, double se
                               .read_bytes = read,
                               .peak_bytes = peak,
                               .fused = batch->step_count};
+    lb_text members = {0};
 
     for (int32_t i = 0; i < batch->step_count; i++) {
         lb_step *step = batch->steps[i];
@@ -294,7 +297,11 @@ static void record(const lb_make *make, lb_batch *batch, double begin, double se
         event.made_bytes += step->made_bytes;
     }
     batch->steps[0]->read_bytes = read;
+    for (int32_t i = 0; make->profile && batch->step_count > 1 && i < batch->step_count; i++)
+        lb_text_printf(&members, "%s%s", i ? ", " : "", batch->steps[i]->call.node);
+    event.members = members.failed ? NULL : members.bytes;
     lb_profile_add(make->profile, &event);
+    lb_text_clear(&members);
     if (make->profile)
         lb_profile_count(make->profile, "bytes in use", (double)lb_memory_used());
 }

@@ -86,7 +86,7 @@ static void add(lb_profile *profile, record made)
     pthread_mutex_lock(&profile->lock);
     made.thread = number_of_thread(profile);
     if (keep_text(profile, &made.event.name) && keep_text(profile, &made.event.category) &&
-        keep_text(profile, &made.event.detail) &&
+        keep_text(profile, &made.event.detail) && keep_text(profile, &made.event.members) &&
         lb_grow((void **)&profile->records, &profile->capacity, profile->count, sizeof made))
         profile->records[profile->count++] = made;
     else
@@ -146,6 +146,10 @@ static void put_record(const lb_profile *profile, const record *r, lb_text *out)
                        (double)(e->read_bytes + e->made_bytes) / seconds);
     if (e->fused > 1)
         lb_text_printf(out, ",\"fused\":%d", (int)e->fused);
+    if (e->members) {
+        lb_text_put(out, ",\"members\":");
+        lb_text_json(out, e->members);
+    }
     lb_text_put(out, "}}");
 }
 

@@ -15,6 +15,7 @@ typedef struct lb_profile_event {
     int64_t read_bytes, made_bytes; /* pixels; -1: not known */
     int64_t peak_bytes;             /* the most that it took for itself; -1: not known */
     int32_t fused;                  /* how many operators ran as one; 1: it alone */
+    const char *members;            /* their nodes, in order; NULL: it alone */
 } lb_profile_event;
 
 LB_MUST_CHECK lb_status lb_profile_new(lb_profile **out); /* LB_MEMORY */

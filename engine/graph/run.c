@@ -400,7 +400,8 @@ static lb_status report_shortage(const attempt *a, int32_t parts)
     if (parts > 1)
         snprintf(in_parts, sizeof in_parts, ", with the frame made in %d parts", (int)parts);
     return lb_fail(a->run->diag, LB_MEMORY, a->loc, "no memory: %s; %s%s",
-                   a->shortage[0] ? a->shortage : "a frame could not be planned", said, in_parts);
+                   a->shortage[0] ? a->shortage : "a frame could not be planned or put together",
+                   said, in_parts);
 }
 
 /* Tries with the whole frame, then with ever smaller parts. */
@@ -418,6 +419,7 @@ static lb_status try_all(attempt *a, const lb_want *wants, int32_t count, lb_val
         if (!diag)
             return lb_fail(run->diag, LB_MEMORY, LB_NOWHERE, "no memory");
         a->diag = diag;
+        a->shortage[0] = 0;
         a->is_part = parts > 1;
         a->is_alone = *alone;
         if (parts == 1)
