@@ -35,7 +35,8 @@ void lb_memory_reset_peak(void);
 /* Bytes that the system could hand out without swapping, as far as it says so: the least of what
  * is available and of what the control groups leave. 4 GiB where it does not say. */
 size_t lb_memory_of_system(void);
-void lb_memory_trim(void); /* gives pooled blocks back to the system */
+size_t lb_memory_resident(void); /* of this process, as the system counts; 0: it does not say */
+void lb_memory_trim(void);       /* gives pooled blocks back to the system */
 
 /* What a piece of work takes for itself: bytes allocated less bytes freed while the meter is in use
  * on a thread, and the most of it. A loop of a pool counts for its caller's meter on every thread.

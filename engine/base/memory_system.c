@@ -55,3 +55,10 @@ size_t lb_memory_of_system(void)
         room = least(room, most, now);
     return room;
 }
+
+size_t lb_memory_resident(void)
+{
+    size_t kibibytes = 0;
+
+    return read_number("/proc/self/status", "VmRSS:", &kibibytes) ? kibibytes * 1024 : 0;
+}

@@ -1,5 +1,6 @@
 /* engine/cli/render.c: lampblack render GRAPH. */
 #include <limits.h>
+#include <malloc.h>
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
@@ -433,6 +434,17 @@ static void end_job(job *s)
     lb_diag_free(&s->diag);
 }
 
+/* --memory is for the whole process: what it has already, its libraries with it, is taken off the
+ * budget, and the heap gives back what is free. */
+static void keep_memory(size_t bytes)
+{
+    size_t there = lb_memory_resident();
+
+    mallopt(M_MMAP_THRESHOLD, 1 << 20);
+    mallopt(M_TRIM_THRESHOLD, 4 << 20);
+    lb_memory_set_budget(bytes > 2 * there ? bytes - there : bytes);
+}
+
 static int run_render(int argc, char **argv)
 {
     arguments args;
@@ -448,7 +460,8 @@ static int run_render(int argc, char **argv)
         fputs("lampblack: no memory\n", stderr);
         return LB_EXIT_TROUBLE;
     }
-    lb_memory_set_budget(args.memory);
+    if (args.memory)
+        keep_memory(args.memory);
     if (lb_operators_open(s.diag, args.objects, args.object_count, &s.operators) != LB_OK) {
         lb_print_messages(s.diag);
         end_job(&s);

@@ -396,7 +396,7 @@ static lb_status report_shortage(const attempt *a, int32_t parts)
     char said[64] = "the system has no more", in_parts[64] = "";
 
     if (budget > 0)
-        snprintf(said, sizeof said, "--memory allows %.1f MiB", (double)budget / 1048576);
+        snprintf(said, sizeof said, "--memory leaves %.1f MiB", (double)budget / 1048576);
     if (parts > 1)
         snprintf(in_parts, sizeof in_parts, ", with the frame made in %d parts", (int)parts);
     return lb_fail(a->run->diag, LB_MEMORY, a->loc, "no memory: %s; %s%s",
