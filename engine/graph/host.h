@@ -188,7 +188,12 @@
     V(lb_points_tap, \
       (const lb_call *call, int32_t slot, const char *name, lb_points_use *out), \
       (call, slot, name, out)) \
-    F(lb_status, lb_points_evaluate, (const lb_task *task, lb_value *out), (task, out))
+    F(lb_status, lb_points_evaluate, (const lb_task *task, lb_value *out), (task, out)) \
+    F(lb_status, lb_files_borrow, \
+      (struct lb_files *files, lb_diag *diag, lb_loc loc, const char *path, \
+       lb_file_content *out), \
+      (files, diag, loc, path, out)) \
+    V(lb_files_return, (struct lb_files *files, lb_file_content *content), (files, content))
 /* clang-format on */
 
 typedef struct lb_host {
