@@ -1,9 +1,10 @@
 /* nodes/color/cdl.c: the ASC color decision list.
  *
- * ASC CDL 1.2 as restated in Academy S-2014-006 (Common LUT Format), with and without clamping.
- * Offset and power are not linear, so they work on straight colour and the result is multiplied by
- * alpha again. Where alpha is 0 or less there is no straight colour, only light that was added
- * (a glow's): it has slope and saturation, offset and power leave it. */
+ * ASC CDL 1.2 as restated in Academy S-2014-006 (Common LUT Format), with and without clamping. It
+ * is of straight colour: where there is a power or a clamp, colour is divided by alpha and
+ * multiplied again; without them alpha goes into the offset. Where alpha is 0 or less there is no
+ * straight colour, only light that was added (a glow's): it has slope and saturation, offset and
+ * power leave it. */
 #include "engine/base/clones.h"
 #include "engine/base/math.h"
 #include "engine/graph/operand.h"
@@ -43,12 +44,13 @@ static void straight_slope_row(float *restrict out, const float *restrict in,
             in[x] / (alpha[x] > 0.0f ? alpha[x] : 1.0f) * slope + (alpha[x] > 0.0f ? offset : 0.0f);
 }
 
+/* The same of premultiplied colour: (c / a s + o) a = c s + o a. */
 LB_CLONES
 static void slope_row(float *restrict out, const float *restrict in, const float *restrict alpha,
                       float slope, float offset, int32_t count)
 {
     for (int32_t x = 0; x < count; x++)
-        out[x] = in[x] * slope + (alpha[x] > 0.0f ? offset : 0.0f);
+        out[x] = in[x] * slope + (alpha[x] > 0.0f ? alpha[x] * offset : 0.0f);
 }
 
 LB_CLONES
@@ -124,17 +126,18 @@ static void multiply_row(float *restrict row, const float *restrict alpha, int32
         row[x] *= alpha[x] > 0.0f ? alpha[x] : 1.0f;
 }
 
-static bool is_slope_one(const cdl_params *p)
-{
-    return p->slope[0] == 1 && p->slope[1] == 1 && p->slope[2] == 1;
-}
-
-static bool is_linear(const cdl_params *p)
+static bool is_saturation(const cdl_params *p)
 {
     for (int c = 0; c < 3; c++)
-        if (p->offset[c] != 0 || p->power[c] != 1)
+        if (p->slope[c] != 1 || p->offset[c] != 0)
             return false;
-    return !p->clamp;
+    return true;
+}
+
+/* Only slope, offset and saturation: then straight colour is not needed. */
+static bool is_affine(const cdl_params *p)
+{
+    return p->power[0] == 1 && p->power[1] == 1 && p->power[2] == 1 && !p->clamp;
 }
 
 static bool is_neutral(const cdl_params *p)
@@ -171,11 +174,10 @@ static void grade(const lb_call *call, const void *state, const lb_span *span)
     const float *alpha = span->taps[3];
     float *const *rows = span->made;
     int32_t count = span->count;
-    /* What is linear needs no straight colour. */
-    bool linear = is_linear(p), divide = !linear && !lb_row_is_one(alpha, count);
+    bool affine = is_affine(p), divide = !affine && !lb_row_is_one(alpha, count);
 
     (void)state;
-    if (linear && is_slope_one(p)) { /* only saturation */
+    if (affine && is_saturation(p)) {
         saturated_row(rows[0], rows[1], rows[2], span->taps[0], span->taps[1], span->taps[2],
                       (float)p->saturation, count);
         return;
@@ -204,7 +206,7 @@ const lb_op lb_op_cdl = {
            "luma; on straight colour, in the working space. Light without coverage (alpha 0) has "
            "slope and saturation only.",
     .group = "color",
-    .version = 2,
+    .version = 3,
     .inputs = inputs,
     .params = params,
     .params_size = sizeof(cdl_params),
