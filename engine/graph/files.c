@@ -178,17 +178,18 @@ static lb_status fill(lb_files *files, lb_diag *diag, lb_loc loc, entry *e)
     return LB_OK;
 }
 
-/* Finds or reads a file and holds it: with its bytes, or only with its key. Locked on the way in
- * and out. */
+/* Finds or reads a file and holds it: with its bytes, or only with its key. Takes the lock, and
+ * keeps it when the answer is LB_OK. */
 static lb_status look(lb_files *files, lb_diag *diag, lb_loc loc, const char *path, bool need_bytes,
                       entry **out)
 {
-    lb_status status;
+    lb_file_stamp stamp = {0};
+    bool is_there = lb_file_stamp_of(path, &stamp); /* asks the system: not under the lock */
+    lb_status status = LB_OK;
 
     *out = NULL;
+    pthread_mutex_lock(&files->lock);
     for (;;) {
-        lb_file_stamp stamp = {0};
-        bool is_there = lb_file_stamp_of(path, &stamp);
         entry *at = is_there ? find(files, path, &stamp) : NULL;
         bool is_new = !at;
 
@@ -197,10 +198,13 @@ static lb_status look(lb_files *files, lb_diag *diag, lb_loc loc, const char *pa
             continue;
         }
         if (!at && !(at = add(files, path, &stamp)))
-            return lb_fail(diag, LB_MEMORY, loc, "'%s': no memory", path);
-        if ((is_new || (need_bytes && !at->bytes)) &&
-            (status = fill(files, diag, loc, at)) != LB_OK)
+            status = lb_fail(diag, LB_MEMORY, loc, "'%s': no memory", path);
+        else if (is_new || (need_bytes && !at->bytes))
+            status = fill(files, diag, loc, at);
+        if (status != LB_OK) {
+            pthread_mutex_unlock(&files->lock);
             return status;
+        }
         if (need_bytes && !at->bytes) /* let go at once, for want of room: it is held now */
             continue;
         hold(files, at);
@@ -212,31 +216,30 @@ static lb_status look(lb_files *files, lb_diag *diag, lb_loc loc, const char *pa
 lb_status lb_files_load(lb_files *files, lb_diag *diag, lb_loc loc, const char *path,
                         lb_file_content *out)
 {
-    lb_status status;
     entry *at;
+    lb_status status = look(files, diag, loc, path, true, &at);
 
-    pthread_mutex_lock(&files->lock);
-    if ((status = look(files, diag, loc, path, true, &at)) == LB_OK) {
-        at->is_kept = true;
-        let_go(files, at);
-        *out = (lb_file_content){at->bytes, at->count, at->key};
-    }
+    if (status != LB_OK)
+        return status;
+    at->is_kept = true;
+    let_go(files, at);
+    *out = (lb_file_content){at->bytes, at->count, at->key};
     pthread_mutex_unlock(&files->lock);
-    return status;
+    return LB_OK;
 }
 
 lb_status lb_files_borrow(lb_files *files, lb_diag *diag, lb_loc loc, const char *path,
                           lb_file_content *out)
 {
-    lb_status status;
     entry *at;
+    lb_status status = look(files, diag, loc, path, true, &at);
 
     *out = (lb_file_content){0};
-    pthread_mutex_lock(&files->lock);
-    if ((status = look(files, diag, loc, path, true, &at)) == LB_OK)
-        *out = (lb_file_content){at->bytes, at->count, at->key};
+    if (status != LB_OK)
+        return status;
+    *out = (lb_file_content){at->bytes, at->count, at->key};
     pthread_mutex_unlock(&files->lock);
-    return status;
+    return LB_OK;
 }
 
 void lb_files_return(lb_files *files, lb_file_content *content)
@@ -255,34 +258,33 @@ void lb_files_return(lb_files *files, lb_file_content *content)
 
 lb_status lb_files_key(lb_files *files, lb_diag *diag, lb_loc loc, const char *path, lb_key *out)
 {
-    lb_status status;
     entry *at;
+    lb_status status = look(files, diag, loc, path, false, &at);
 
-    pthread_mutex_lock(&files->lock);
-    if ((status = look(files, diag, loc, path, false, &at)) == LB_OK) {
-        *out = at->key;
-        let_go(files, at);
-    }
+    if (status != LB_OK)
+        return status;
+    *out = at->key;
+    let_go(files, at);
     pthread_mutex_unlock(&files->lock);
-    return status;
+    return LB_OK;
 }
 
 lb_status lb_files_sha256(lb_files *files, lb_diag *diag, lb_loc loc, const char *path,
                           char out[LB_SHA256_TEXT])
 {
-    lb_status status;
     entry *at;
+    lb_status status = look(files, diag, loc, path, false, &at);
 
-    pthread_mutex_lock(&files->lock);
-    if ((status = look(files, diag, loc, path, false, &at)) == LB_OK && !at->sha256[0]) {
+    if (status == LB_OK && !at->sha256[0]) {
         let_go(files, at);
+        pthread_mutex_unlock(&files->lock);
         if ((status = look(files, diag, loc, path, true, &at)) == LB_OK)
             lb_sha256_text(at->bytes, at->count, at->sha256);
     }
-    if (status == LB_OK) {
-        memcpy(out, at->sha256, LB_SHA256_TEXT);
-        let_go(files, at);
-    }
+    if (status != LB_OK)
+        return status;
+    memcpy(out, at->sha256, LB_SHA256_TEXT);
+    let_go(files, at);
     pthread_mutex_unlock(&files->lock);
-    return status;
+    return LB_OK;
 }
