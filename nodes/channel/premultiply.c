@@ -1,6 +1,6 @@
 /* nodes/channel/premultiply.c: straight colour made premultiplied. */
 #include "engine/base/clones.h"
-#include "engine/graph/points.h"
+#include "nodes/channel/alpha.h"
 
 static const lb_input inputs[] = {
     {"image", LB_KIND_IMAGE,
@@ -15,15 +15,6 @@ static void multiply_row(float *restrict out, const float *restrict in, const fl
         out[x] = in[x] * alpha[x];
 }
 
-static lb_status use(const lb_call *call, const lb_desc *own, uint64_t wanted, lb_points_use *out)
-{
-    if (lb_channels_find(call->inputs[0].channels, "A") < 0)
-        lb_points_pass(call, own, wanted, 0, out);
-    else
-        lb_points_use_color(call, own, wanted, out);
-    return LB_OK;
-}
-
 static void multiply(const lb_call *call, const void *state, const lb_span *span)
 {
     (void)call, (void)state;
@@ -31,7 +22,7 @@ static void multiply(const lb_call *call, const void *state, const lb_span *span
         multiply_row(span->made[c], span->taps[c], span->taps[3], span->count);
 }
 
-static const lb_points points = {use, multiply};
+static const lb_points points = {alpha_use, multiply};
 
 const lb_op lb_op_premultiply = {
     .name = "premultiply",

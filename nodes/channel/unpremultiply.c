@@ -1,6 +1,6 @@
 /* nodes/channel/unpremultiply.c: premultiplied colour made straight. */
 #include "engine/base/clones.h"
-#include "engine/graph/points.h"
+#include "nodes/channel/alpha.h"
 
 static const lb_input inputs[] = {
     {"image", LB_KIND_IMAGE, .doc = "A picture with premultiplied colour."}, {0}};
@@ -13,15 +13,6 @@ static void divide_row(float *restrict out, const float *restrict in, const floa
         out[x] = in[x] / (alpha[x] > 0.0f ? alpha[x] : 1.0f);
 }
 
-static lb_status use(const lb_call *call, const lb_desc *own, uint64_t wanted, lb_points_use *out)
-{
-    if (lb_channels_find(call->inputs[0].channels, "A") < 0)
-        lb_points_pass(call, own, wanted, 0, out);
-    else
-        lb_points_use_color(call, own, wanted, out);
-    return LB_OK;
-}
-
 static void divide(const lb_call *call, const void *state, const lb_span *span)
 {
     (void)call, (void)state;
@@ -29,7 +20,7 @@ static void divide(const lb_call *call, const void *state, const lb_span *span)
         divide_row(span->made[c], span->taps[c], span->taps[3], span->count);
 }
 
-static const lb_points points = {use, divide};
+static const lb_points points = {alpha_use, divide};
 
 const lb_op lb_op_unpremultiply = {
     .name = "unpremultiply",

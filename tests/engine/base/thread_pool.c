@@ -11,37 +11,13 @@
 #include <unistd.h>
 
 #include "engine/base/memory.h"
-#include "engine/base/thread.h"
-
-static int failures;
-
-#define EXPECT(condition, ...)                                                                     \
-    do {                                                                                           \
-        if (!(condition)) {                                                                        \
-            failures++;                                                                            \
-            fprintf(stderr, "%s:%d: %s: ", __FILE__, __LINE__, #condition);                        \
-            fprintf(stderr, __VA_ARGS__);                                                          \
-            fputc('\n', stderr);                                                                   \
-        }                                                                                          \
-    } while (0)
+#include "tests/support/plain.h"
 
 static void nap(long ns)
 {
     struct timespec pause = {0, ns};
 
     nanosleep(&pause, NULL);
-}
-
-static lb_pool *new_pool(int32_t threads)
-{
-    lb_pool *pool = NULL;
-    lb_status status = lb_pool_new(threads, &pool);
-
-    if (status || !pool) {
-        fprintf(stderr, "no pool of %d threads: %s\n", threads, lb_status_text(status));
-        exit(1);
-    }
-    return pool;
 }
 
 /* ---- Sums, and who has which number ---- */

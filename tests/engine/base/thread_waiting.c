@@ -9,22 +9,10 @@
 #include <unistd.h>
 
 #include "engine/base/memory.h"
-#include "engine/base/thread.h"
+#include "tests/support/plain.h"
 
 #define PIECES 40
 #define NEEDS 3
-
-static int failures;
-
-#define EXPECT(condition, ...)                                                                     \
-    do {                                                                                           \
-        if (!(condition)) {                                                                        \
-            failures++;                                                                            \
-            fprintf(stderr, "%s:%d: %s: ", __FILE__, __LINE__, #condition);                        \
-            fprintf(stderr, __VA_ARGS__);                                                          \
-            fputc('\n', stderr);                                                                   \
-        }                                                                                          \
-    } while (0)
 
 static uint32_t next_random(uint64_t *state)
 {
@@ -37,15 +25,6 @@ static void nap(long ns)
     struct timespec pause = {0, ns};
 
     nanosleep(&pause, NULL);
-}
-
-static lb_pool *new_pool(int32_t threads)
-{
-    lb_pool *pool = NULL;
-
-    if (lb_pool_new(threads, &pool) != LB_OK)
-        exit(1);
-    return pool;
 }
 
 /* ---- Pieces that need others ---- */

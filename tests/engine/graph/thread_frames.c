@@ -6,22 +6,11 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "tests/support/plain.h"
 #include "tests/support/random_graph.h"
 
 #define FRAMES 12
 #define WANTS 3
-
-static int failures;
-
-#define EXPECT(condition, ...)                                                                     \
-    do {                                                                                           \
-        if (!(condition)) {                                                                        \
-            failures++;                                                                            \
-            fprintf(stderr, "%s:%d: %s: ", __FILE__, __LINE__, #condition);                        \
-            fprintf(stderr, __VA_ARGS__);                                                          \
-            fputc('\n', stderr);                                                                   \
-        }                                                                                          \
-    } while (0)
 
 /* ---- An operator that counts, and fails where it is told ---- */
 
@@ -151,15 +140,6 @@ static bool is_same(const frames *right, const frames *got)
                               (lb_box){0, 0, 70, 50})))
                 return false;
     return true;
-}
-
-static lb_pool *new_pool(int32_t threads)
-{
-    lb_pool *pool = NULL;
-
-    if (lb_pool_new(threads, &pool) != LB_OK)
-        abort();
-    return pool;
 }
 
 static const int32_t threads[] = {1, 2, 3, 7};
