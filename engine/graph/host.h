@@ -152,9 +152,6 @@
     F(const float *, lb_plane_row_over, \
       (const lb_plane *plane, int32_t x0, int32_t x1, int32_t y, float *scratch), \
       (plane, x0, x1, y, scratch)) \
-    F(const float *, lb_plane_alpha_over, \
-      (const lb_plane *plane, lb_box data, int32_t x0, int32_t x1, int32_t y, float *scratch), \
-      (plane, data, x0, x1, y, scratch)) \
     F(const float *, lb_plane_mask_over, \
       (const lb_plane *plane, float amount, int32_t x0, int32_t x1, int32_t y, float *scratch), \
       (plane, amount, x0, x1, y, scratch)) \

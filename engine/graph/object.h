@@ -13,7 +13,7 @@
 #include "engine/graph/host.h"
 
 /* Raised when something that objects see changes and no size below tells. */
-#define LB_OBJECT_ABI 1
+#define LB_OBJECT_ABI 2
 
 /* Filled in by whoever loads the object. */
 typedef struct lb_object_link {

@@ -96,18 +96,6 @@ const float *lb_plane_row_over(const lb_plane *plane, int32_t x0, int32_t x1, in
     return scratch;
 }
 
-const float *lb_plane_alpha_over(const lb_plane *plane, lb_box data_window, int32_t x0, int32_t x1,
-                                 int32_t y, float *scratch)
-{
-    bool inside = y >= data_window.y0 && y < data_window.y1;
-
-    if (plane)
-        return lb_plane_row_over(plane, x0, x1, y, scratch);
-    for (int32_t x = x0; x < x1; x++)
-        scratch[x - x0] = inside && x >= data_window.x0 && x < data_window.x1 ? 1.0f : 0.0f;
-    return scratch;
-}
-
 LB_CLONES
 static void limit_row(float *restrict out, const float *restrict in, float amount, int32_t count)
 {

@@ -29,10 +29,6 @@ const lb_plane *lb_task_plane(const lb_task *task, int32_t slot, const char *nam
  * with them and 0 where the plane has none. `plane` may be NULL: 0 everywhere. */
 const float *lb_plane_row_over(const lb_plane *plane, int32_t x0, int32_t x1, int32_t y,
                                float *scratch);
-/* The same for coverage: a row of 1 inside `data_window` where `plane` is NULL (an image without
- * alpha is opaque where it has pixels). */
-const float *lb_plane_alpha_over(const lb_plane *plane, lb_box data_window, int32_t x0, int32_t x1,
-                                 int32_t y, float *scratch);
 /* The same for masks: within 0 .. 1, NaN 0, times `amount`. Always in `scratch`. `plane` NULL: no
  * mask, so `amount`. */
 const float *lb_plane_mask_over(const lb_plane *plane, float amount, int32_t x0, int32_t x1,

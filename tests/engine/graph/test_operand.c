@@ -34,19 +34,6 @@ Test(operand, row_over)
     lb_plane_unref(&plane);
 }
 
-Test(operand, alpha_over)
-{
-    lb_box window = {1, 1, 4, 3};
-    float scratch[8];
-    const float *row = lb_plane_alpha_over(NULL, window, 0, 6, 1, scratch);
-
-    for (int32_t x = 0; x < 6; x++)
-        cr_expect(row[x] == (x >= 1 && x < 4 ? 1 : 0));
-    row = lb_plane_alpha_over(NULL, window, 0, 6, 3, scratch);
-    for (int32_t x = 0; x < 6; x++)
-        cr_expect(row[x] == 0);
-}
-
 Test(operand, mask_over)
 {
     static const float in[5] = {-1, 0.25f, 7, NAN, INFINITY}, want[5] = {0, 0.125f, 0.5f, 0, 0.5f};
