@@ -6,7 +6,6 @@
 #include "engine/base/file.h"
 #include "engine/cli/cli.h"
 #include "engine/scene/gltf.h"
-#include "nodes/nodes.h"
 
 #define DEGREES (180 / 3.14159265358979323846)
 
@@ -101,16 +100,24 @@ static lb_status audit_file(lb_pool *pool, lb_diag *diag, const char *path)
     return status;
 }
 
-/* Every `scene` operator of a graph, as the graph amends it. */
-static lb_status audit_graph(lb_pool *pool, lb_diag *diag, const char *path)
-{
-    lb_run_options options = {.pool = pool, .diag = diag, .scale = 1};
-    lb_graph *graph = NULL;
-    lb_run *run = NULL;
-    lb_status status = lb_lang_load(diag, path, lb_nodes_registry, NULL, 0, &graph);
+typedef struct audit_options {
+    const char *file;
+    lb_settings settings;
+    lb_texts objects;
+} audit_options;
 
-    if (status == LB_OK)
-        status = lb_run_new(graph, &options, &run);
+/* Every `scene` operator of a graph, as the graph amends it. */
+static lb_status audit_graph(lb_session *session, const audit_options *options)
+{
+    lb_run_options with = {.pool = session->pool, .diag = session->diag, .scale = 1};
+    lb_graph *graph;
+    lb_run *run = NULL;
+    lb_status status;
+
+    if ((status = lb_session_operators(session, &options->objects)) != LB_OK ||
+        (status = lb_session_graph(session, options->file, &options->settings, &graph)) != LB_OK ||
+        (status = lb_run_new(graph, &with, &run)) != LB_OK)
+        return status;
     for (int32_t i = 0; status == LB_OK && i < graph->node_count; i++) {
         lb_want want = {.ref = {.node = i, .loc = graph->nodes[i].loc}};
         lb_value value = {0};
@@ -118,43 +125,51 @@ static lb_status audit_graph(lb_pool *pool, lb_diag *diag, const char *path)
         if (strcmp(graph->nodes[i].op->name, "scene") != 0)
             continue;
         if ((status = lb_run_frame(run, graph->format.first, &want, 1, &value, NULL)) == LB_OK)
-            status = print_scene(diag, graph->nodes[i].name, value.scene);
+            status = print_scene(session->diag, graph->nodes[i].name, value.scene);
         lb_value_unref(&value);
     }
     lb_run_free(&run);
-    lb_graph_free(&graph);
     return status;
 }
 
-static int run_audit(int argc, char **argv)
+static lb_status run_audit(lb_session *session, const void *words)
 {
-    lb_diag *diag;
-    lb_pool *pool = NULL;
-    const char *extension;
-    lb_status status;
+    const audit_options *options = words;
+    const char *extension = lb_path_extension(options->file);
+    lb_status status = lb_session_threads(session, 0);
 
-    if (argc != 2 || argv[1][0] == '-')
-        return lb_usage(&lb_command_audit, "which graph or scene file?");
-    if (!(diag = lb_diag_new()) || lb_pool_new(0, &pool) != LB_OK) {
-        lb_diag_free(&diag);
-        fputs("lampblack audit: no memory or no threads\n", stderr);
-        return LB_EXIT_TROUBLE;
-    }
-    extension = lb_path_extension(argv[1]);
+    if (status != LB_OK)
+        return status;
     if (!strcmp(extension, "gltf") || !strcmp(extension, "glb"))
-        status = audit_file(pool, diag, argv[1]);
-    else
-        status = audit_graph(pool, diag, argv[1]);
-    fflush(stdout);
-    lb_print_messages(diag);
-    lb_pool_free(&pool);
-    lb_diag_free(&diag);
-    return lb_exit_of(status);
+        return audit_file(session->pool, session->diag, options->file);
+    return audit_graph(session, options);
 }
+
+static const lb_operand operands[] = {
+    LB_OPERAND(audit_options, file, "GRAPH|SCENE", .min = 1, .max = 1, .offer = LB_OFFER_FILE,
+               .doc = "A graph file, of which every scene is told as the graph amends it; or a "
+                      ".gltf or .glb file as it is."),
+    {0},
+};
+
+static const lb_option options[] = {
+    LB_OPTION_SET(audit_options),
+    LB_OPTION_OPERATORS(audit_options),
+    {0},
+};
+
+static const lb_example examples[] = {
+    {"lampblack audit kiln.glb", NULL},
+    {0},
+};
 
 const lb_command lb_command_audit = {
     .name = "audit",
-    .usage = "audit GRAPH | SCENE-FILE",
     .summary = "what an import held, and what was assumed, converted, amended or dropped",
+    .no = "the graph or the scene has errors",
+    .operands = operands,
+    .options = options,
+    .examples = examples,
+    .options_size = sizeof(audit_options),
     .run = run_audit,
 };

@@ -10,72 +10,39 @@
 #include "engine/graph/disk_file.h"
 #include "engine/graph/disk_folder.h"
 
-typedef struct arguments {
+typedef struct cache_options {
     const char *folder;
     size_t limit;
-    bool limits, clears, verifies, json;
-} arguments;
+    bool clears, verifies, json;
+} cache_options;
+
+/* No folder can be asked to keep so much, so --limit 0 is told from none. */
+#define NO_LIMIT SIZE_MAX
 
 typedef struct report {
     lb_disk_count now, removed;
     int64_t damaged, unreadable;
 } report;
 
-static int parse_arguments(int argc, char **argv, arguments *args)
-{
-    static const char *const options[] = {"--limit", "--clear", "--verify", "--json"};
-
-    *args = (arguments){0};
-    for (int i = 1; i < argc; i++) {
-        const char *value = NULL;
-
-        if (lb_option(argc, argv, &i, "--limit", &value)) {
-            if (!value || !lb_bytes_parse(value, &args->limit))
-                return lb_usage(&lb_command_cache, "--limit takes bytes, such as 5G");
-            args->limits = true;
-        } else if (!strcmp(argv[i], "--clear")) {
-            args->clears = true;
-        } else if (!strcmp(argv[i], "--verify")) {
-            args->verifies = true;
-        } else if (!strcmp(argv[i], "--json")) {
-            args->json = true;
-        } else if (argv[i][0] == '-') {
-            const char *nearest = lb_text_nearest(argv[i], options, 4);
-
-            return lb_usage(&lb_command_cache, "there is no option '%s'%s%s%s", argv[i],
-                            nearest ? "; did you mean '" : "", nearest ? nearest : "",
-                            nearest ? "'?" : "");
-        } else if (args->folder) {
-            return lb_usage(&lb_command_cache, "'%s' is one word too many", argv[i]);
-        } else {
-            args->folder = argv[i];
-        }
-    }
-    if (!args->folder)
-        return lb_usage(&lb_command_cache, "which folder?");
-    if (args->clears && (args->limits || args->verifies))
-        return lb_usage(&lb_command_cache, "--clear leaves nothing to limit or to verify");
-    return LB_EXIT_GOOD;
-}
-
-static lb_status fail(lb_diag *diag, const arguments *args, lb_status status, const char *what)
+static lb_status fail(lb_diag *diag, const cache_options *options, lb_status status,
+                      const char *what)
 {
     char words[128];
 
     if (status == LB_MEMORY)
         return lb_fail(diag, status, LB_NOWHERE, "no memory");
-    return lb_fail(diag, status, LB_NOWHERE, "'%s' %s: %s", args->folder, what,
+    return lb_fail(diag, status, LB_NOWHERE, "'%s' %s: %s", options->folder, what,
                    strerror_r(errno, words, sizeof words));
 }
 
-static lb_status check_folder(lb_diag *diag, const arguments *args)
+static lb_status check_folder(lb_diag *diag, const cache_options *options)
 {
     struct stat info;
 
-    if (stat(args->folder, &info) != 0)
-        return fail(diag, args, LB_IO, "cannot be read");
+    if (stat(options->folder, &info) != 0)
+        return fail(diag, options, LB_IO, "cannot be read");
     if (!S_ISDIR(info.st_mode))
-        return lb_fail(diag, LB_IO, LB_NOWHERE, "'%s' is not a folder", args->folder);
+        return lb_fail(diag, LB_IO, LB_NOWHERE, "'%s' is not a folder", options->folder);
     return LB_OK;
 }
 
@@ -116,29 +83,29 @@ static bool visit_to_check(void *context, const lb_disk_found *found)
     return status != LB_MEMORY;
 }
 
-static lb_status run(lb_diag *diag, const arguments *args, report *r)
+static lb_status run(lb_diag *diag, const cache_options *options, report *r)
 {
-    verification v = {.report = r, .tells = !args->json};
-    lb_status status = check_folder(diag, args);
+    verification v = {.report = r, .tells = !options->json};
+    lb_status status = check_folder(diag, options);
 
     if (status != LB_OK)
         return status;
-    if (args->clears && (status = lb_disk_clear(args->folder, &r->removed)) != LB_OK)
-        return fail(diag, args, status, "cannot be cleared");
-    if (args->limits &&
-        (status = lb_disk_shrink(args->folder, args->limit, NULL, &r->removed)) != LB_OK)
-        return fail(diag, args, status, "cannot be shrunk");
-    if (args->verifies) {
-        if ((status = lb_disk_walk(args->folder, visit_to_check, &v)) == LB_OK)
+    if (options->clears && (status = lb_disk_clear(options->folder, &r->removed)) != LB_OK)
+        return fail(diag, options, status, "cannot be cleared");
+    if (options->limit != NO_LIMIT &&
+        (status = lb_disk_shrink(options->folder, options->limit, NULL, &r->removed)) != LB_OK)
+        return fail(diag, options, status, "cannot be shrunk");
+    if (options->verifies) {
+        if ((status = lb_disk_walk(options->folder, visit_to_check, &v)) == LB_OK)
             status = v.status;
         if (status != LB_OK)
-            return fail(diag, args, status, "cannot be read");
+            return fail(diag, options, status, "cannot be read");
     }
-    if ((status = lb_disk_survey(args->folder, NULL, &r->now)) != LB_OK)
-        return fail(diag, args, status, "cannot be read");
+    if ((status = lb_disk_survey(options->folder, NULL, &r->now)) != LB_OK)
+        return fail(diag, options, status, "cannot be read");
     if (r->unreadable > 0)
         return lb_fail(diag, LB_IO, LB_NOWHERE, "'%s': %lld of its entries cannot be read",
-                       args->folder, (long long)r->unreadable);
+                       options->folder, (long long)r->unreadable);
     return r->damaged > 0 ? LB_FORMAT : LB_OK;
 }
 
@@ -173,14 +140,14 @@ static const char *entries_text(int64_t count)
     return count == 1 ? "entry" : "entries";
 }
 
-static void print_text(const arguments *args, const report *r)
+static void print_text(const cache_options *options, const report *r)
 {
     char bytes[32], oldest[32], newest[32];
 
-    if (args->clears || args->limits)
+    if (options->clears || options->limit != NO_LIMIT)
         printf("removed %lld %s, %s\n", (long long)r->removed.entries,
                entries_text(r->removed.entries), bytes_text(r->removed.bytes, bytes, sizeof bytes));
-    printf("%s: %lld %s, %s\n", args->folder, (long long)r->now.entries,
+    printf("%s: %lld %s, %s\n", options->folder, (long long)r->now.entries,
            entries_text(r->now.entries), bytes_text(r->now.bytes, bytes, sizeof bytes));
     if (r->now.entries > 0)
         printf("  last used from %s to %s\n", time_text(r->now.oldest_s, oldest, sizeof oldest),
@@ -188,16 +155,16 @@ static void print_text(const arguments *args, const report *r)
     if (r->now.temporaries > 0)
         printf("  unfinished: %lld, %s\n", (long long)r->now.temporaries,
                bytes_text(r->now.temporary_bytes, bytes, sizeof bytes));
-    if (args->verifies)
+    if (options->verifies)
         printf("  damaged: %lld\n", (long long)r->damaged);
 }
 
-static void print_json(const arguments *args, const report *r)
+static void print_json(const cache_options *options, const report *r)
 {
     char oldest[32], newest[32];
     lb_text folder = {0};
 
-    lb_text_json(&folder, args->folder);
+    lb_text_json(&folder, options->folder);
     printf("{\"folder\":%s,\"entries\":%lld,\"bytes\":%llu", folder.bytes ? folder.bytes : "null",
            (long long)r->now.entries, (unsigned long long)r->now.bytes);
     if (r->now.entries > 0)
@@ -206,41 +173,60 @@ static void print_json(const arguments *args, const report *r)
                time_text(r->now.newest_s, newest, sizeof newest));
     printf(",\"unfinished\":%lld,\"unfinished_bytes\":%llu", (long long)r->now.temporaries,
            (unsigned long long)r->now.temporary_bytes);
-    if (args->verifies)
+    if (options->verifies)
         printf(",\"damaged\":%lld", (long long)r->damaged);
-    if (args->clears || args->limits)
+    if (options->clears || options->limit != NO_LIMIT)
         printf(",\"removed\":%lld,\"removed_bytes\":%llu", (long long)r->removed.entries,
                (unsigned long long)r->removed.bytes);
     printf("}\n");
     lb_text_clear(&folder);
 }
 
-static int run_cache(int argc, char **argv)
+static lb_status run_cache(lb_session *session, const void *words)
 {
-    arguments args;
+    const cache_options *options = words;
     report r = {0};
-    lb_diag *diag;
     lb_status status;
-    int result = parse_arguments(argc, argv, &args);
 
-    if (result != LB_EXIT_GOOD)
-        return result;
-    if (!(diag = lb_diag_new())) {
-        fputs("lampblack cache: no memory\n", stderr);
-        return LB_EXIT_TROUBLE;
-    }
-    status = run(diag, &args, &r);
+    if (options->clears && (options->limit != NO_LIMIT || options->verifies))
+        return lb_session_usage(session, "--clear leaves nothing to limit or to verify");
+    status = run(session->diag, options, &r);
     if (status == LB_OK || status == LB_FORMAT)
-        args.json ? print_json(&args, &r) : print_text(&args, &r);
-    fflush(stdout);
-    lb_print_messages(diag);
-    lb_diag_free(&diag);
-    return lb_exit_of(status);
+        options->json ? print_json(options, &r) : print_text(options, &r);
+    return status;
 }
+
+static const lb_operand operands[] = {
+    LB_OPERAND(cache_options, folder, "DIR", .min = 1, .max = 1, .offer = LB_OFFER_FOLDER,
+               .doc = "The folder that 'render --cache' was given."),
+    {0},
+};
+
+static const lb_option options[] = {
+    LB_OPTION(cache_options, verifies, "--verify", LB_OPTION_FLAG,
+              .doc = "Reads every entry and tells those that are damaged."),
+    LB_OPTION(cache_options, limit, "--limit", LB_OPTION_BYTES, .argument = "BYTES",
+              .expects = "bytes, such as 5G",
+              .doc = "Removes what was used longest ago until no more than that is left."),
+    LB_OPTION(cache_options, clears, "--clear", LB_OPTION_FLAG, .doc = "Removes all entries."),
+    LB_OPTION_JSON(cache_options),
+    {0},
+};
+
+static const lb_example examples[] = {
+    {"lampblack cache kept", NULL},
+    {"lampblack cache kept --limit 5G", NULL},
+    {0},
+};
 
 const lb_command lb_command_cache = {
     .name = "cache",
-    .usage = "cache DIR [--verify] [--limit 5G | --clear] [--json]",
     .summary = "what a folder of kept results holds; less of it",
+    .no = "an entry is damaged",
+    .operands = operands,
+    .options = options,
+    .examples = examples,
+    .options_size = sizeof(cache_options),
+    .initial = &(const cache_options){.limit = NO_LIMIT},
     .run = run_cache,
 };

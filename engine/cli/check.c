@@ -14,71 +14,59 @@ static lb_status plan_first(const lb_graph *graph, lb_diag *diag)
     return status;
 }
 
-static int run_check(int argc, char **argv)
+typedef struct check_options {
+    const char *graph;
+    lb_settings settings;
+    lb_texts objects;
+} check_options;
+
+static lb_status run_check(lb_session *session, const void *words)
 {
-    lb_diag *diag = lb_diag_new();
-    lb_graph *graph = NULL;
-    lb_setting settings[LB_MAX_SETTINGS];
-    const char *objects[LB_MAX_OBJECTS];
-    int32_t setting_count = 0, object_count = 0;
-    lb_operators *operators = NULL;
-    const char *path = NULL, *value;
+    const check_options *options = words;
+    lb_graph *graph;
     lb_status status;
-    int result;
 
-    if (!diag)
-        return LB_EXIT_TROUBLE;
-    for (int i = 1; i < argc; i++) {
-        if (lb_option(argc, argv, &i, "--set", &value)) {
-            const char *wrong = value ? lb_setting_add(settings, &setting_count, (char *)value)
-                                      : "--set takes NAME=VALUE";
-
-            if (wrong) {
-                lb_diag_free(&diag);
-                return lb_usage(&lb_command_check, "%s", wrong);
-            }
-        } else if (lb_option(argc, argv, &i, "--operators", &value)) {
-            const char *wrong = lb_object_add(objects, &object_count, value);
-
-            if (wrong) {
-                lb_diag_free(&diag);
-                return lb_usage(&lb_command_check, "%s", wrong);
-            }
-        } else if (argv[i][0] == '-' || path) {
-            lb_diag_free(&diag);
-            return lb_usage(&lb_command_check, "'%s' is one word too many", argv[i]);
-        } else {
-            path = argv[i];
-        }
-    }
-    if (!path) {
-        lb_diag_free(&diag);
-        return lb_usage(&lb_command_check, "which graph?");
-    }
-    if (lb_operators_open(diag, objects, object_count, &operators) != LB_OK) {
-        lb_print_messages(diag);
-        lb_diag_free(&diag);
-        return LB_EXIT_TROUBLE;
-    }
-    status =
-        lb_lang_load(diag, path, lb_operators_list(operators), settings, setting_count, &graph);
-    if (status == LB_OK)
-        status = plan_first(graph, diag);
-    lb_print_messages(diag);
-    if (status == LB_OK)
-        printf("%s: good: %d nodes, %d outputs, frames %d to %d, %d warnings\n", path,
-               (int)graph->node_count, (int)graph->output_count, (int)graph->format.first,
-               (int)graph->format.last, (int)lb_diag_count(diag, LB_WARNING));
-    result = lb_exit_of(status);
-    lb_graph_free(&graph);
-    lb_operators_free(&operators);
-    lb_diag_free(&diag);
-    return result;
+    if ((status = lb_session_operators(session, &options->objects)) != LB_OK ||
+        (status = lb_session_graph(session, options->graph, &options->settings, &graph)) != LB_OK ||
+        (status = plan_first(graph, session->diag)) != LB_OK)
+        return status;
+    lb_print_messages(session->diag);
+    printf("%s: good: %d nodes, %d outputs, frames %d to %d, %d warnings\n", options->graph,
+           (int)graph->node_count, (int)graph->output_count, (int)graph->format.first,
+           (int)graph->format.last, (int)lb_diag_count(session->diag, LB_WARNING));
+    return LB_OK;
 }
+
+static const lb_operand operands[] = {
+    LB_OPERAND(check_options, graph, "GRAPH", .min = 1, .max = 1, .offer = LB_OFFER_GRAPH,
+               .doc = "The graph file."),
+    {0},
+};
+
+static const lb_option options[] = {
+    LB_OPTION_SET(check_options),
+    LB_OPTION_OPERATORS(check_options),
+    {0},
+};
+
+static const lb_example examples[] = {
+    {"lampblack check kiln.yaml", NULL},
+    {"lampblack check kiln.yaml --set headline=\"NIGHT FIRING\"",
+     "With the value that it will be rendered with:"},
+    {0},
+};
 
 const lb_command lb_command_check = {
     .name = "check",
-    .usage = "check GRAPH [--set NAME=VALUE]... [--operators FILE.so]...",
-    .summary = "errors and warnings, nothing rendered",
+    .summary = "errors and warnings of a graph, nothing rendered",
+    .doc =
+        "Every error of the graph is told in one run, with its place and what would do; then the "
+        "first frame is planned, so that missing files and layers are found, without making a "
+        "pixel.",
+    .no = "the graph has errors",
+    .operands = operands,
+    .options = options,
+    .examples = examples,
+    .options_size = sizeof(check_options),
     .run = run_check,
 };

@@ -84,37 +84,46 @@ static lb_status print_image(lb_pool *pool, lb_diag *diag, const char *path)
     return status;
 }
 
-static int run_info(int argc, char **argv)
-{
-    lb_diag *diag = lb_diag_new();
-    lb_pool *pool = NULL;
-    lb_status status;
-    int result;
+typedef struct info_options {
+    lb_texts images;
+} info_options;
 
-    if (argc < 2) {
-        lb_diag_free(&diag);
-        return lb_usage(&lb_command_info, "which images?");
-    }
-    if (!diag || lb_pool_new(0, &pool) != LB_OK) {
-        lb_diag_free(&diag);
-        fputs("lampblack info: no memory or no threads\n", stderr);
-        return LB_EXIT_TROUBLE;
-    }
-    for (int i = 1; i < argc; i++) {
-        status = print_image(pool, diag, argv[i]);
+/* Goes on after an image that cannot be read: the answer is the worst. */
+static lb_status run_info(lb_session *session, const void *words)
+{
+    const info_options *options = words;
+    lb_status status = lb_session_threads(session, 0);
+
+    for (int32_t i = 0; session->pool && i < options->images.count; i++) {
+        lb_status one = print_image(session->pool, session->diag, options->images.list[i]);
+
         fflush(stdout);
-        lb_print_messages(diag);
-        (void)status; /* the diag keeps the worst */
+        lb_print_messages(session->diag);
+        if (one != LB_OK)
+            status = lb_diag_worst(session->diag);
     }
-    result = lb_exit_of(lb_diag_worst(diag));
-    lb_pool_free(&pool);
-    lb_diag_free(&diag);
-    return result;
+    return status;
 }
+
+static const lb_operand operands[] = {
+    LB_OPERAND(info_options, images, "IMAGE", .min = 1, .offer = LB_OFFER_FILE,
+               .doc =
+                   "An image file: its header, and of each channel lowest, highest and mean value "
+                   "and how many are not finite."),
+    {0},
+};
+
+static const lb_example examples[] = {
+    {"lampblack info out/kiln.0001.exr", NULL},
+    {0},
+};
 
 const lb_command lb_command_info = {
     .name = "info",
-    .usage = "info IMAGE...",
     .summary = "size, windows, channels, colour, statistics of image files",
+    .no = "a file is damaged, or not an image",
+    .operands = operands,
+    .examples = examples,
+    .options_size = sizeof(info_options),
     .run = run_info,
 };

@@ -2,71 +2,86 @@
 #include <malloc.h>
 #include <string.h>
 
-#include "engine/base/text.h"
 #include "engine/cli/cli.h"
+#include "engine/cli/help.h"
 
-static const lb_command *const commands[] = {&lb_command_render, &lb_command_check,
-                                             &lb_command_audit,  &lb_command_ops,
-                                             &lb_command_info,   &lb_command_cache};
-#define COMMANDS (sizeof commands / sizeof commands[0])
-
-static void help(FILE *out)
+/* Prints and lets go of it. */
+static void print(lb_text *text, FILE *out)
 {
-    fputs("lampblack: a headless compositing engine with a text scene language\n\n", out);
-    for (size_t i = 0; i < COMMANDS; i++)
-        fprintf(out, "  lampblack %-8s %s\n", commands[i]->name, commands[i]->summary);
-    fputs("\n'lampblack COMMAND --help' tells how each is used.\n"
-          "Exit status: 0 done and good, 1 the answer is no, 2 trouble.\n",
-          out);
+    fputs(text->bytes && !text->failed ? text->bytes : "lampblack: no memory\n", out);
+    lb_text_clear(text);
 }
 
 static int unknown(const char *name)
 {
-    const char *names[COMMANDS];
-    const char *nearest;
+    const char *names[256], *nearest;
+    size_t count = 0;
 
-    for (size_t i = 0; i < COMMANDS; i++)
-        names[i] = commands[i]->name;
-    nearest = lb_text_nearest(name, names, COMMANDS);
-    fprintf(stderr, "lampblack: there is no command '%s'", name);
-    if (nearest)
-        fprintf(stderr, "; did you mean '%s'?", nearest);
-    fputs("\n'lampblack --help' lists the commands\n", stderr);
+    for (; lb_commands[count] && count < 256; count++)
+        names[count] = lb_commands[count]->name;
+    nearest = lb_text_nearest(name, names, count);
+    fprintf(stderr, "lampblack: there is no command '%s'%s%s%s\n", name,
+            nearest ? "; did you mean '" : "", nearest ? nearest : "", nearest ? "'?" : "");
+    fputs("'lampblack --help' lists the commands\n", stderr);
     return LB_EXIT_TROUBLE;
 }
 
-int main(int argc, char **argv)
+static bool is_help(const char *word)
 {
-    /* Scratch of some megabytes comes and goes with every frame: the heap keeps its pages. */
-    mallopt(M_MMAP_THRESHOLD, 64 << 20);
-    mallopt(M_TRIM_THRESHOLD, 256 << 20);
+    return !strcmp(word, "--help") || !strcmp(word, "-h");
+}
+
+static bool wants_help(int argc, char **argv)
+{
+    for (int i = 2; i < argc && strcmp(argv[i], "--") != 0; i++)
+        if (is_help(argv[i]))
+            return true;
+    return false;
+}
+
+static int run(int argc, char **argv)
+{
+    const lb_command *command;
+    lb_text text = {0};
+
     if (argc < 2) {
-        help(stderr);
+        lb_help_program(&text);
+        print(&text, stderr);
         return LB_EXIT_TROUBLE;
-    }
-    if (!strcmp(argv[1], "--help") || !strcmp(argv[1], "-h") || !strcmp(argv[1], "help")) {
-        help(stdout);
-        return LB_EXIT_GOOD;
     }
     if (!strcmp(argv[1], "--version")) {
         puts("lampblack " LB_VERSION);
         return LB_EXIT_GOOD;
     }
-    for (size_t i = 0; i < COMMANDS; i++)
-        if (!strcmp(argv[1], commands[i]->name)) {
-            int status;
+    if (is_help(argv[1]) || (!strcmp(argv[1], "help") && argc == 2)) {
+        lb_help_program(&text);
+        print(&text, stdout);
+        return LB_EXIT_GOOD;
+    }
+    if (!strcmp(argv[1], "help")) { /* "help render" is "render --help" */
+        if (!(command = lb_command_find(argv[2])))
+            return unknown(argv[2]);
+    } else if (!(command = lb_command_find(argv[1]))) {
+        return unknown(argv[1]);
+    } else if (!wants_help(argc, argv)) {
+        return lb_session_run(command, argc - 1, argv + 1);
+    }
+    lb_help_command(&text, command);
+    print(&text, stdout);
+    return LB_EXIT_GOOD;
+}
 
-            for (int a = 2; a < argc; a++)
-                if (!strcmp(argv[a], "--help")) {
-                    printf("usage: lampblack %s\n%s\n", commands[i]->usage, commands[i]->summary);
-                    return LB_EXIT_GOOD;
-                }
-            status = commands[i]->run(argc - 1, argv + 1);
-            if (fflush(stdout) != 0 || ferror(stdout)) {
-                fputs("lampblack: standard output could not be written\n", stderr);
-                return LB_EXIT_TROUBLE;
-            }
-            return status;
-        }
-    return unknown(argv[1]);
+int main(int argc, char **argv)
+{
+    int status;
+
+    /* Scratch of some megabytes comes and goes with every frame: the heap keeps its pages. */
+    mallopt(M_MMAP_THRESHOLD, 64 << 20);
+    mallopt(M_TRIM_THRESHOLD, 256 << 20);
+    status = run(argc, argv);
+    if (fflush(stdout) != 0 || ferror(stdout)) {
+        fputs("lampblack: standard output could not be written\n", stderr);
+        return LB_EXIT_TROUBLE;
+    }
+    return status;
 }

@@ -151,7 +151,7 @@ static void print_op(const lb_op *op)
 }
 
 /* All of them in a line each, or the one called `name`. */
-static int show(const lb_op *const *list, const char *name)
+static lb_status show(lb_diag *diag, const lb_op *const *list, const char *name)
 {
     const char *names[1024];
     const char *nearest;
@@ -165,61 +165,64 @@ static int show(const lb_op *const *list, const char *name)
             printf("%-14s %s\n", op->name, op->summary);
         else if (!strcmp(name, op->name)) {
             print_op(op);
-            return LB_EXIT_GOOD;
+            return LB_OK;
         }
     }
     if (!name)
-        return LB_EXIT_GOOD;
+        return LB_OK;
     nearest = lb_text_nearest(name, names, count);
-    fprintf(stderr, "lampblack ops: there is no operator '%s'%s%s%s\n", name,
-            nearest ? "; did you mean '" : "", nearest ? nearest : "", nearest ? "'?" : "");
-    return LB_EXIT_NO;
+    return lb_fail(diag, LB_INVALID, LB_NOWHERE, "there is no operator '%s'%s%s%s", name,
+                   nearest ? "; did you mean '" : "", nearest ? nearest : "", nearest ? "'?" : "");
 }
 
-static int run_ops(int argc, char **argv)
+typedef struct ops_options {
+    const char *name;
+    bool markdown;
+    lb_texts objects;
+} ops_options;
+
+static lb_status run_ops(lb_session *session, const void *words)
 {
-    const char *objects[LB_MAX_OBJECTS];
-    const char *name = NULL, *value, *wrong;
-    int32_t object_count = 0;
-    lb_operators *operators = NULL;
-    bool is_page = false;
-    lb_diag *diag;
-    int result = LB_EXIT_TROUBLE;
+    const ops_options *options = words;
+    lb_status status;
 
-    for (int i = 1; i < argc; i++) {
-        if (lb_option(argc, argv, &i, "--operators", &value)) {
-            if ((wrong = lb_object_add(objects, &object_count, value)))
-                return lb_usage(&lb_command_ops, "%s", wrong);
-        } else if (!strcmp(argv[i], "--markdown")) {
-            is_page = true;
-        } else if (argv[i][0] == '-') {
-            return lb_usage(&lb_command_ops, "there is no option '%s'", argv[i]);
-        } else if (name) {
-            return lb_usage(&lb_command_ops, "one name at most");
-        } else {
-            name = argv[i];
-        }
-    }
-    if (name && is_page)
-        return lb_usage(&lb_command_ops, "--markdown writes all of them");
-    if (!(diag = lb_diag_new()))
-        return LB_EXIT_TROUBLE;
-    if (lb_operators_open(diag, objects, object_count, &operators) == LB_OK) {
-        result = LB_EXIT_GOOD;
-        if (is_page)
-            mark_all(lb_operators_list(operators));
-        else
-            result = show(lb_operators_list(operators), name);
-    }
-    lb_print_messages(diag);
-    lb_operators_free(&operators);
-    lb_diag_free(&diag);
-    return result;
+    if (options->name && options->markdown)
+        return lb_session_usage(session, "--markdown writes all of them");
+    if ((status = lb_session_operators(session, &options->objects)) != LB_OK)
+        return status;
+    if (!options->markdown)
+        return show(session->diag, lb_operators_list(session->operators), options->name);
+    mark_all(lb_operators_list(session->operators));
+    return LB_OK;
 }
+
+static const lb_operand operands[] = {
+    LB_OPERAND(ops_options, name, "NAME", .max = 1, .offer = LB_OFFER_OPERATORS,
+               .doc = "An operator, to be told with its inputs and parameters; all of them in a "
+                      "line each when not given."),
+    {0},
+};
+
+static const lb_option options[] = {
+    LB_OPTION(ops_options, markdown, "--markdown", LB_OPTION_FLAG,
+              .doc = "Writes the reference of all operators as a page of Markdown."),
+    LB_OPTION_OPERATORS(ops_options),
+    {0},
+};
+
+static const lb_example examples[] = {
+    {"lampblack ops", NULL},
+    {"lampblack ops blur", NULL},
+    {0},
+};
 
 const lb_command lb_command_ops = {
     .name = "ops",
-    .usage = "ops [NAME | --markdown] [--operators FILE.so]...",
     .summary = "the operators and their parameters",
+    .no = "there is no operator of that name",
+    .operands = operands,
+    .options = options,
+    .examples = examples,
+    .options_size = sizeof(ops_options),
     .run = run_ops,
 };

@@ -1,8 +1,5 @@
 /* engine/cli/render.c: lampblack render GRAPH. */
-#include <limits.h>
-#include <malloc.h>
 #include <signal.h>
-#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
@@ -13,127 +10,19 @@
 
 #define DEFAULT_CACHE ((size_t)1 << 30)
 
-typedef struct arguments {
-    const char *graph, *frames, *outputs, *cache, *profile;
-    size_t cache_size;
-    bool explain;
-    lb_setting settings[LB_MAX_SETTINGS];
-    int32_t setting_count;
-    const char *objects[LB_MAX_OBJECTS];
-    int32_t object_count;
+typedef struct render_options {
+    const char *graph, *outputs, *cache, *profile;
+    lb_frames frames;
+    lb_settings settings;
+    lb_texts objects;
     double scale;
-    int32_t width, height;
+    int32_t size[2];
     int32_t threads;
-    size_t memory;
-    int32_t shard, shards;
-    lb_progress_mode progress;
-} arguments;
-
-static const char *const progress_names[] = {"auto", "bar", "lines", "json", "none", NULL};
-
-static bool parse_pair(const char *text, char between, int32_t *a, int32_t *b)
-{
-    char *end;
-    long first = strtol(text, &end, 10), second;
-
-    if (end == text || *end != between || first < 1 || first > INT32_MAX)
-        return false;
-    text = end + 1;
-    second = strtol(text, &end, 10);
-    if (end == text || *end || second < 1 || second > INT32_MAX)
-        return false;
-    *a = (int32_t)first;
-    *b = (int32_t)second;
-    return true;
-}
-
-/* NULL, or what is wrong with the value of that option. */
-static const char *parse_value(arguments *args, const char *name, char *value)
-{
-    char *end;
-    long number;
-
-    if (!strcmp(name, "--set"))
-        return lb_setting_add(args->settings, &args->setting_count, value);
-    if (!strcmp(name, "--operators"))
-        return lb_object_add(args->objects, &args->object_count, value);
-    if (!strcmp(name, "--frames"))
-        args->frames = value;
-    else if (!strcmp(name, "--outputs"))
-        args->outputs = value;
-    else if (!strcmp(name, "--cache"))
-        args->cache = value;
-    else if (!strcmp(name, "--profile"))
-        args->profile = value;
-    else if (!strcmp(name, "--cache-size"))
-        return lb_bytes_parse(value, &args->cache_size) && args->cache_size > 0
-                   ? NULL
-                   : "--cache-size takes bytes, such as 20G";
-    else if (!strcmp(name, "--scale"))
-        return lb_scale_parse(value, &args->scale) ? NULL : "--scale takes 1/64 to 64";
-    else if (!strcmp(name, "--size"))
-        return parse_pair(value, 'x', &args->width, &args->height) && args->width <= 65536 &&
-                       args->height <= 65536
-                   ? NULL
-                   : "--size takes WIDTHxHEIGHT in pixels";
-    else if (!strcmp(name, "--memory"))
-        return lb_bytes_parse(value, &args->memory) ? NULL : "--memory takes bytes, such as 4G";
-    else if (!strcmp(name, "--shard"))
-        return parse_pair(value, '/', &args->shard, &args->shards) && args->shard <= args->shards
-                   ? NULL
-                   : "--shard takes K/N with K from 1 to N";
-    else if (!strcmp(name, "--threads")) {
-        number = strtol(value, &end, 10);
-        if (end == value || *end || number < 0 || number > 1024)
-            return "--threads takes a count, 0 for all processors";
-        args->threads = (int32_t)number;
-    } else if (!strcmp(name, "--progress")) {
-        for (int i = 0; progress_names[i]; i++)
-            if (!strcmp(progress_names[i], value)) {
-                args->progress = (lb_progress_mode)i;
-                return NULL;
-            }
-        return "--progress is one of auto, bar, lines, json, none";
-    }
-    return NULL;
-}
-
-static int parse_arguments(int argc, char **argv, arguments *args)
-{
-    static const char *const options[] = {"--frames",     "--outputs",  "--set",       "--scale",
-                                          "--size",       "--threads",  "--memory",    "--shard",
-                                          "--cache",      "--progress", "--operators", "--profile",
-                                          "--cache-size", "--explain"};
-    const size_t all = sizeof options / sizeof options[0], count = all - 1; /* with a value */
-
-    *args = (arguments){.scale = 1, .shard = 1, .shards = 1};
-    for (int i = 1; i < argc; i++) {
-        const char *value = NULL, *wrong;
-        size_t o = 0;
-
-        while (o < count && !lb_option(argc, argv, &i, options[o], &value))
-            o++;
-        if (o < count) {
-            if (!value)
-                return lb_usage(&lb_command_render, "%s takes a value", options[o]);
-            if ((wrong = parse_value(args, options[o], (char *)value)))
-                return lb_usage(&lb_command_render, "%s: '%s'", wrong, value);
-        } else if (!strcmp(argv[i], "--explain")) {
-            args->explain = true;
-        } else if (argv[i][0] == '-') {
-            const char *nearest = lb_text_nearest(argv[i], options, all);
-
-            return lb_usage(&lb_command_render, "there is no option '%s'%s%s%s", argv[i],
-                            nearest ? "; did you mean '" : "", nearest ? nearest : "",
-                            nearest ? "'?" : "");
-        } else if (args->graph) {
-            return lb_usage(&lb_command_render, "'%s' is one word too many", argv[i]);
-        } else {
-            args->graph = argv[i];
-        }
-    }
-    return args->graph ? LB_EXIT_GOOD : lb_usage(&lb_command_render, "which graph?");
-}
+    size_t memory, cache_size;
+    int32_t shard[2];
+    int progress; /* an lb_progress_mode */
+    bool explain;
+} render_options;
 
 static lb_pool *volatile pool_to_cancel; /* what a signal stops: handlers get nothing handed in */
 
@@ -158,10 +47,10 @@ static void watch_signals(lb_pool *pool)
 }
 
 typedef struct job {
-    const arguments *args;
-    lb_diag *diag;
+    lb_session *session;
+    const render_options *options;
+    lb_diag *diag; /* the session's, as what follows */
     lb_pool *pool;
-    lb_operators *operators;
     lb_graph *graph;
     lb_run *run;
     const lb_output **outputs; /* chosen */
@@ -183,7 +72,7 @@ static lb_status choose_outputs(job *s)
     s->outputs = lb_alloc((size_t)graph->output_count + 1, sizeof(lb_output *));
     if (!s->outputs)
         return lb_fail(s->diag, LB_MEMORY, LB_NOWHERE, "no memory");
-    if (!s->args->outputs) {
+    if (!s->options->outputs) {
         for (int32_t i = 0; i < graph->output_count; i++)
             s->outputs[s->output_count++] = &graph->outputs[i];
         if (s->output_count == 0)
@@ -191,7 +80,7 @@ static lb_status choose_outputs(job *s)
                            "the graph has no outputs, so there is nothing to render");
         return LB_OK;
     }
-    if (!(names = lb_strdup(s->args->outputs)))
+    if (!(names = lb_strdup(s->options->outputs)))
         return lb_fail(s->diag, LB_MEMORY, LB_NOWHERE, "no memory");
     for (char *name = strtok_r(names, ",", &save); name; name = strtok_r(NULL, ",", &save)) {
         int32_t at = 0, chosen = 0;
@@ -243,23 +132,19 @@ static void drop_idle_frames(job *s)
 static lb_status choose_frames(job *s)
 {
     const lb_format *format = &s->graph->format;
+    const lb_frames *given = &s->options->frames;
+    const int32_t *shard = s->options->shard;
     int32_t first, last;
 
-    if (s->args->frames) {
-        if (!lb_frames_parse(s->args->frames, &s->frames, &s->frame_count))
-            return lb_fail(s->diag, LB_INVALID, LB_NOWHERE,
-                           "--frames '%s' is not a list such as 1-270,300", s->args->frames);
-    } else {
-        s->frame_count = format->last - format->first + 1;
-        if (!(s->frames = lb_alloc((size_t)s->frame_count, sizeof *s->frames)))
-            return lb_fail(s->diag, LB_MEMORY, LB_NOWHERE, "no memory");
-        for (int32_t i = 0; i < s->frame_count; i++)
-            s->frames[i] = format->first + i;
-    }
+    s->frame_count = given->list ? given->count : format->last - format->first + 1;
+    if (!(s->frames = lb_alloc((size_t)s->frame_count, sizeof *s->frames)))
+        return lb_fail(s->diag, LB_MEMORY, LB_NOWHERE, "no memory");
+    for (int32_t i = 0; i < s->frame_count; i++)
+        s->frames[i] = given->list ? given->list[i] : format->first + i;
     drop_idle_frames(s);
     /* Shard K of N: a run of neighbouring frames, so that what stays between frames is of use. */
-    first = (int32_t)((int64_t)s->frame_count * (s->args->shard - 1) / s->args->shards);
-    last = (int32_t)((int64_t)s->frame_count * s->args->shard / s->args->shards);
+    first = (int32_t)((int64_t)s->frame_count * (shard[0] - 1) / shard[1]);
+    last = (int32_t)((int64_t)s->frame_count * shard[0] / shard[1]);
     memmove(s->frames, s->frames + first, (size_t)(last - first) * sizeof *s->frames);
     s->frame_count = last - first;
     return LB_OK;
@@ -299,39 +184,48 @@ static lb_status begin_profile(job *s)
 
     if (status != LB_OK)
         return lb_fail(s->diag, status, LB_NOWHERE, "no memory");
-    if ((status = lb_profile_write(s->profile, s->diag, s->args->profile)) != LB_OK)
+    if ((status = lb_profile_write(s->profile, s->diag, s->options->profile)) != LB_OK)
         lb_profile_free(&s->profile);
     return status;
 }
 
+static lb_status begin_run(job *s)
+{
+    const render_options *given = s->options;
+    lb_run_options options = {.scale = given->scale,
+                              .width = given->size[0],
+                              .height = given->size[1],
+                              .cache_bytes = given->memory ? given->memory / 4 : DEFAULT_CACHE,
+                              .cache_folder = given->cache,
+                              .cache_disk_bytes = given->cache_size,
+                              .pool = s->pool,
+                              .profile = s->profile,
+                              .diag = s->diag};
+
+    if (given->size[0] > 0) /* pixel lengths follow the width */
+        options.scale = (double)given->size[0] / s->graph->format.width;
+    return lb_run_new(s->graph, &options, &s->run);
+}
+
 static lb_status prepare(job *s)
 {
-    const arguments *args = s->args;
-    lb_run_options options = {.scale = args->scale,
-                              .width = args->width,
-                              .height = args->height,
-                              .cache_bytes = args->memory ? args->memory / 4 : DEFAULT_CACHE,
-                              .cache_folder = args->cache,
-                              .cache_disk_bytes = args->cache_size,
-                              .diag = s->diag};
+    const render_options *options = s->options;
     lb_status status;
 
-    if ((status = lb_lang_load(s->diag, args->graph, lb_operators_list(s->operators),
-                               args->settings, args->setting_count, &s->graph)) != LB_OK ||
+    if ((status = lb_session_operators(s->session, &options->objects)) != LB_OK ||
+        (status = lb_session_graph(s->session, options->graph, &options->settings, &s->graph)) !=
+            LB_OK ||
         (status = choose_outputs(s)) != LB_OK || (status = choose_frames(s)) != LB_OK ||
-        (!args->explain && (status = prepare_outputs(s)) != LB_OK))
+        (!options->explain && (status = prepare_outputs(s)) != LB_OK) ||
+        (status = lb_session_threads(s->session, options->threads)) != LB_OK)
         return status;
-    if (args->width > 0) /* pixel lengths follow the width */
-        options.scale = (double)args->width / s->graph->format.width;
-    if ((status = lb_pool_new(args->threads, &s->pool)) != LB_OK)
-        return lb_fail(s->diag, status, LB_NOWHERE, "the threads could not be made");
-    options.pool = s->pool;
-    if (args->profile && !args->explain && (status = begin_profile(s)) != LB_OK)
+    s->pool = s->session->pool;
+    if (options->profile && !options->explain && (status = begin_profile(s)) != LB_OK)
         return status;
-    options.profile = s->profile;
-    if ((status = lb_run_new(s->graph, &options, &s->run)) != LB_OK)
+    if ((status = begin_run(s)) != LB_OK)
         return status;
-    if ((status = lb_progress_new(args->progress, s->frame_count, &s->progress)) != LB_OK)
+    if ((status = lb_progress_new((lb_progress_mode)options->progress, s->frame_count,
+                                  &s->progress)) != LB_OK)
         return lb_fail(s->diag, status, LB_NOWHERE, "no memory");
     return lb_writer_new(&(lb_writer_options){.pool = s->pool,
                                               .diag = s->diag,
@@ -426,85 +320,113 @@ static void end_job(job *s)
     lb_progress_free(&s->progress);
     lb_run_free(&s->run);
     lb_profile_free(&s->profile);
-    lb_pool_free(&s->pool);
-    lb_graph_free(&s->graph);
-    lb_operators_free(&s->operators);
     lb_free(s->outputs);
     lb_free(s->frames);
-    lb_diag_free(&s->diag);
 }
 
-/* --memory is for the whole process: what it has already, its libraries with it, is taken off the
- * budget, and the heap gives back what is free. */
-static void keep_memory(size_t bytes)
+static void print_totals(job *s, double write_seconds)
 {
-    size_t there = lb_memory_resident();
+    lb_cache_stats cache = lb_run_cache_stats(s->run);
+    int32_t count;
+    const lb_node_stats *stats = lb_run_stats(s->run, &count);
 
-    mallopt(M_MMAP_THRESHOLD, 1 << 20);
-    mallopt(M_TRIM_THRESHOLD, 4 << 20);
-    lb_memory_set_budget(bytes > 2 * there ? bytes - there : bytes);
+    lb_progress_done(s->progress, stats, count, &cache, write_seconds);
 }
 
-static int run_render(int argc, char **argv)
+static lb_status run_render(lb_session *session, const void *words)
 {
-    arguments args;
-    job s = {.args = &args};
+    const render_options *options = words;
+    job s = {.session = session, .options = options, .diag = session->diag};
     lb_status status, written;
     double write_seconds = 0;
-    int32_t count;
-    int result = parse_arguments(argc, argv, &args);
 
-    if (result != LB_EXIT_GOOD)
-        return result;
-    if (!(s.diag = lb_diag_new())) {
-        fputs("lampblack: no memory\n", stderr);
-        return LB_EXIT_TROUBLE;
-    }
-    if (args.memory)
-        keep_memory(args.memory);
-    if (lb_operators_open(s.diag, args.objects, args.object_count, &s.operators) != LB_OK) {
-        lb_print_messages(s.diag);
-        end_job(&s);
-        return LB_EXIT_TROUBLE;
-    }
+    lb_session_keep_memory(options->memory);
     if ((status = prepare(&s)) == LB_OK) {
         watch_signals(s.pool);
         lb_print_messages(s.diag);
-        status = args.explain ? explain_all(&s) : render_all(&s);
+        status = options->explain ? explain_all(&s) : render_all(&s);
     }
     written = lb_writer_finish(&s.writer, &write_seconds);
     if (status == LB_OK)
         status = written;
     if (s.profile) { /* of what there was, also when it failed */
-        written = lb_profile_write(s.profile, s.diag, args.profile);
+        written = lb_profile_write(s.profile, s.diag, options->profile);
         if (status == LB_OK)
             status = written;
     }
     if (s.progress) {
         lb_progress_clear(s.progress);
-        if (status == LB_OK && !args.explain) {
-            const lb_node_stats *stats = lb_run_stats(s.run, &count);
-            lb_cache_stats cache = lb_run_cache_stats(s.run);
-
-            lb_progress_done(s.progress, stats, count, &cache, write_seconds);
-        }
+        if (status == LB_OK && !options->explain)
+            print_totals(&s, write_seconds);
     }
     lb_print_messages(s.diag);
     if (status == LB_CANCELLED)
         fputs("lampblack: stopped; what was written is whole\n", stderr);
-    result = lb_exit_of(status);
     end_job(&s);
-    return result;
+    return status;
 }
+
+/* ---- What it takes ---- */
+
+static const char *const progress_names[] = {"auto", "bar", "lines", "json", "none", NULL};
+
+static const lb_operand operands[] = {
+    LB_OPERAND(render_options, graph, "GRAPH", .min = 1, .max = 1, .offer = LB_OFFER_GRAPH,
+               .doc = "The graph file."),
+    {0},
+};
+
+static const lb_option options[] = {
+    LB_OPTION(render_options, frames, "--frames", LB_OPTION_FRAMES,
+              .doc = "Only these frames, such as 1-270,300; all of the graph's range when not "
+                     "given."),
+    LB_OPTION(render_options, outputs, "--outputs", LB_OPTION_TEXT, .argument = "NAME,...",
+              .expects = "names with commas between them", .offer = LB_OFFER_OUTPUTS, .comma = true,
+              .doc = "Only these outputs."),
+    LB_OPTION_SET(render_options),
+    LB_OPTION(render_options, scale, "--scale", LB_OPTION_SCALE,
+              .doc = "A smaller or larger picture, such as 1/2; lengths in pixels follow."),
+    LB_OPTION(render_options, size, "--size", LB_OPTION_SIZE,
+              .doc = "A picture of another size in pixels; lengths follow its width."),
+    LB_OPTION(render_options, shard, "--shard", LB_OPTION_SHARE,
+              .doc = "Only the K-th of N runs of neighbouring frames, for N machines."),
+    LB_OPTION_THREADS(render_options),
+    LB_OPTION_MEMORY(render_options),
+    LB_OPTION(render_options, cache, "--cache", LB_OPTION_TEXT, .argument = "DIR",
+              .expects = "a folder", .offer = LB_OFFER_FOLDER,
+              .doc = "Keeps results in a folder and uses those that are there."),
+    LB_OPTION(render_options, cache_size, "--cache-size", LB_OPTION_BYTES, .min = 1,
+              .doc = "The most that the folder may hold, such as 20G."),
+    LB_OPTION(render_options, progress, "--progress", LB_OPTION_WORD, .words = progress_names,
+              .offer = LB_OFFER_WORDS,
+              .doc =
+                  "How far it is: a bar on a terminal and else lines, on standard error; or JSON "
+                  "on standard output."),
+    LB_OPTION(render_options, explain, "--explain", LB_OPTION_FLAG,
+              .doc = "Prints the plan of each frame and renders nothing."),
+    LB_OPTION(render_options, profile, "--profile", LB_OPTION_TEXT, .argument = "FILE.json",
+              .expects = "a file", .offer = LB_OFFER_FILE,
+              .doc = "Writes where the time went, in the Trace Event Format."),
+    LB_OPTION_OPERATORS(render_options),
+    {0},
+};
+
+static const lb_example examples[] = {
+    {"lampblack render kiln.yaml --frames 1-3 --scale 1/2", "A draft of three frames:"},
+    {"lampblack render kiln.yaml --outputs review --cache kept", NULL},
+    {0},
+};
 
 const lb_command lb_command_render = {
     .name = "render",
-    .usage = "render GRAPH [--frames 1-270,300] [--outputs NAME,...] [--set NAME=VALUE]...\n"
-             "                 [--scale 1/2] [--size WxH] [--threads N] [--memory 4G] "
-             "[--shard K/N]\n"
-             "                 [--cache DIR] [--cache-size 20G] [--progress "
-             "auto|bar|lines|json|none]\n"
-             "                 [--explain] [--profile FILE.json] [--operators FILE.so]...",
     .summary = "make the outputs' frames",
+    .doc = "Every file appears under its name when it is whole, so a render can be stopped at any "
+           "moment.",
+    .no = "the graph has errors",
+    .operands = operands,
+    .options = options,
+    .examples = examples,
+    .options_size = sizeof(render_options),
+    .initial = &(const render_options){.scale = 1, .shard = {1, 1}},
     .run = run_render,
 };

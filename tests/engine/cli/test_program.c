@@ -163,7 +163,7 @@ Test(program, refuses)
     } cases[] = {
         {NULL, "render none.yaml", 2, "none.yaml"},
         {good, "render g.yaml --frmaes 1", 2, "did you mean '--frames'?"},
-        {good, "render g.yaml --frames 5-2", 1, "5-2"},
+        {good, "render g.yaml --frames 5-2", 2, "5-2"},
         {good, "rendr g.yaml", 2, "did you mean 'render'?"},
         {good, "render g.yaml --outputs msater", 1, "no output 'msater'"},
         {good, "ops blurr", 1, "did you mean 'blur'?"},

@@ -315,11 +315,11 @@ Test(report, refuses)
         const char *words, *says;
     } rows[] = {
         {"render g.yaml --cache-size 0", "--cache-size takes bytes"},
-        {"render g.yaml --cache-size many", "--cache-size takes bytes, such as 20G: 'many'"},
-        {"render g.yaml --cache-size", "--cache-size takes a value"},
-        {"render g.yaml --profile", "--profile takes a value"},
+        {"render g.yaml --cache-size many", "--cache-size takes bytes, such as 20G, not 'many'"},
+        {"render g.yaml --cache-size", "--cache-size takes bytes, such as 20G"},
+        {"render g.yaml --profile", "--profile takes a file"},
         {"render g.yaml --profil x.json", "did you mean '--profile'?"},
-        {"render g.yaml --explain=yes", "there is no option"},
+        {"render g.yaml --explain=yes", "takes no value"},
     };
 
     put_graph();
