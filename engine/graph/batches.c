@@ -1,7 +1,7 @@
 /* engine/graph/batches.c: what is made together, and in which order. */
 #include "engine/graph/batches.h"
 
-#include <string.h>
+#include "engine/graph/estimate.h"
 
 /* Something has to be done for it. */
 static bool is_active(const lb_step *step)
@@ -232,92 +232,6 @@ static lb_status put_in_order(maker *m, lb_batches *out)
     return LB_OK;
 }
 
-static bool makes(const lb_step *step, int32_t channel)
-{
-    for (int32_t i = 0; step->use && i < step->use->made_count; i++)
-        if (step->use->made[i] == channel)
-            return true;
-    return !step->use;
-}
-
-/* Does a channel that a step passes on take a plane of its own? It does not where the one that it
- * comes from has the same pixels and is kept. */
-static bool is_copied(const lb_step *step, int32_t channel)
-{
-    const lb_step *at = step;
-
-    do {
-        lb_tap tap = at->use->passed[channel];
-        const lb_feed *feed = &at->feeds[tap.slot];
-        uint64_t bits;
-
-        if (tap.channel < 0 || !feed->asked)
-            return false; /* the same everywhere */
-        at = lb_step_made(feed->steps[0]);
-        bits = lb_feed_bits(feed, at, (uint64_t)1 << tap.channel);
-        if (lb_step_is_empty(at) || bits == 0)
-            return false;
-        channel = __builtin_ctzll(bits);
-    } while (at->batch == step->batch && !makes(at, channel));
-    return !lb_box_equal(at->box, step->box) || (at->batch == step->batch && at->readers == 0);
-}
-
-/* Bytes of the planes that a kept step takes. */
-static size_t made_bytes(const lb_step *step)
-{
-    size_t pixels = (size_t)lb_box_width(step->box) * (size_t)lb_box_height(step->box);
-    size_t planes = 0;
-
-    if (step->desc.kind != LB_KIND_IMAGE)
-        return 0;
-    for (int32_t i = 0; i < step->desc.channels->count; i++)
-        if (step->channels >> i & 1)
-            planes += makes(step, i) || is_copied(step, i);
-    return pixels * sizeof(float) * planes;
-}
-
-static void let_go(void *context, lb_step *reader, lb_step *input)
-{
-    size_t *live = context;
-
-    if (input->batch != reader->batch && --input->level == 0)
-        *live -= made_bytes(input);
-}
-
-/* Goes through the order once, counting what is in memory. Levels are done with: they count readers
- * here. */
-static void estimate(lb_plan *plan, lb_batches *batches)
-{
-    size_t live = 0;
-
-    batches->peak_batch = -1;
-    for (int32_t i = 0; i < plan->step_count; i++)
-        plan->steps[i]->level = plan->steps[i]->readers;
-    for (int32_t i = 0; i < batches->count; i++) {
-        lb_batch *batch = &batches->items[i];
-
-        for (int32_t k = 0; k < batch->step_count; k++) {
-            const lb_step *step = batch->steps[k];
-            const lb_op *op = step->call.op;
-
-            if (lb_step_is_empty(step))
-                continue;
-            if (step->readers > 0)
-                batch->result_bytes += made_bytes(step);
-            if (op->scratch && !step->use)
-                batch->scratch_bytes +=
-                    op->scratch(&step->call, &step->desc, step->box, step->channels);
-        }
-        live += batch->result_bytes;
-        if (live + batch->scratch_bytes > batches->peak_bytes) {
-            batches->peak_bytes = live + batch->scratch_bytes;
-            batches->peak_batch = i;
-        }
-        for (int32_t k = 0; k < batch->step_count; k++)
-            each_input(batch->steps[k], let_go, &live);
-    }
-}
-
 lb_status lb_batches_make(lb_plan *plan, lb_batches *out)
 {
     maker m = {.plan = plan};
@@ -328,8 +242,7 @@ lb_status lb_batches_make(lb_plan *plan, lb_batches *out)
         status = collect(&m);
     if (status == LB_OK)
         status = put_in_order(&m, out);
-    if (status != LB_OK)
-        return lb_fail(plan->diag, status, LB_NOWHERE, "no memory");
-    estimate(plan, out);
-    return LB_OK;
+    if (status == LB_OK)
+        status = lb_estimate(plan, out);
+    return status == LB_OK ? LB_OK : lb_fail(plan->diag, status, LB_NOWHERE, "no memory");
 }

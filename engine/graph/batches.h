@@ -21,9 +21,11 @@ typedef struct lb_batch {
 
 typedef struct lb_batches {
     int32_t count;
-    lb_batch *items;    /* every batch stands after those it needs */
-    size_t peak_bytes;  /* expected, when batches are made in this order, one after the other */
-    int32_t peak_batch; /* the one that is being made then; -1: there is none */
+    lb_batch *items; /* every batch stands after those it needs */
+    /* Expected of pictures, when batches are made in this order, one after the other. */
+    size_t peak_bytes;
+    int32_t peak_batch;  /* the one that is being made then; -1: there is none */
+    size_t shared_bytes; /* of results that are the same for all frames, which caches keep */
 } lb_batches;
 
 /* Of all steps that are wanted and not in a cache. In the plan's arena. Edges within a batch are

@@ -160,12 +160,15 @@ void lb_explain(const lb_plan *plan, const lb_batches *batches, lb_cache *cache,
     lb_text_printf(out, "frame %g: %d x %d; %d steps in %d batches, %d of them run with others; ",
                    plan->frame, (int)plan->format->width, (int)plan->format->height, (int)steps,
                    (int)batches->count, (int)fused);
-    lb_text_printf(out, "about %.0f MiB at most", (double)batches->peak_bytes * MIB);
+    lb_text_printf(out, "pictures take %.0f MiB at most", (double)batches->peak_bytes * MIB);
     if (batches->peak_batch >= 0) {
         const lb_batch *batch = &batches->items[batches->peak_batch];
 
         lb_text_printf(out, ", while '%s' is made", batch->steps[batch->step_count - 1]->call.node);
     }
+    if (batches->shared_bytes > 0)
+        lb_text_printf(out, "; %.0f MiB are the same for all frames and stay as long as they may",
+                       (double)batches->shared_bytes * MIB);
     lb_text_put(out, "\n");
     if (batches->count > 0)
         put_batches(out, plan, batches);

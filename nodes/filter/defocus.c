@@ -284,6 +284,7 @@ static lb_status by_depth_in(const lb_task *task, const lb_plane *depth, double 
     lb_plane_unref(&r.out);
     return status;
 }
+
 /* Rows that are made at a time, so that what they need beside them stays within some hundred
  * megabytes. */
 static int32_t band_rows(lb_box box, double most)
@@ -346,6 +347,28 @@ static lb_status by_depth(const lb_task *task, lb_plane *out[4])
     if ((status = find_widest(task, depth, needs(p, task->box), &most)) != LB_OK)
         return status;
     return by_bands(task, depth, fmin(lb_defocus_max_radius(most), p->max_radius), out);
+}
+
+/* Of one band by depth, with the planes that it is put into; the widest circle is not known yet. */
+static size_t scratch(const lb_call *call, const lb_desc *own, lb_box box, uint64_t wanted)
+{
+    const defocus_params *p = call->params;
+    lb_edge edge = edge_of(call);
+    int32_t rows = band_rows(box, p->max_radius), reach = lb_defocus_reach(p->max_radius);
+    lb_box band = {box.x0, box.y0, box.x1, box.y0 + rows}, in;
+    size_t pixels;
+
+    if (is_even(p) || !(wanted & lb_channels_rgba_bits(own->channels)))
+        return 0;
+    in = lb_box_grow(band, reach, reach);
+    if (edge == LB_EDGE_TRANSPARENT)
+        in = lb_box_intersect(in, call->inputs[IMAGE].data_window);
+    pixels = (size_t)lb_box_width(in) * (size_t)lb_box_height(in) *
+             (edge == LB_EDGE_TRANSPARENT ? 1 : 5);
+    if (rows < lb_box_height(box))
+        pixels += (size_t)lb_box_width(band) * (size_t)rows * 4;
+    return pixels * sizeof(float) +
+           lb_defocus_scratch(p->max_radius, in, band, lb_pool_threads(call->pool));
 }
 
 static bool wants_rgba(const lb_task *task)
@@ -414,4 +437,5 @@ const lb_op lb_op_defocus = {
     .region = region,
     .channels = channels,
     .evaluate = evaluate,
+    .scratch = scratch,
 };

@@ -12,6 +12,7 @@ import files  # noqa: E402
 import filters  # noqa: E402
 import frames  # noqa: E402
 import growth  # noqa: E402
+import many  # noqa: E402
 import measure  # noqa: E402
 import memory  # noqa: E402
 import ours  # noqa: E402
@@ -27,6 +28,7 @@ SECTIONS = {
     "frames": ("frame", "assembled"),
     "growth": (),
     "memory": (),
+    "threads": (),
 }
 
 
@@ -101,6 +103,9 @@ def main(build, sections):
     if "memory" in sections:
         progress("resident memory")
         shown += ["### Memory of the program\n", memory.resident(build)]
+    if "threads" in sections:
+        progress("threads that are not there")
+        shown += ["### Many threads\n", many.section(build)]
     if keys := [key for name in sections for key in SECTIONS[name]]:
         print("### Targets\n\n" + targets.table(rows, keys))
         print("### How\n\n" + HOW)

@@ -291,12 +291,10 @@ Test(batches, a_chain_of_eight_takes_one_picture)
 }
 
 /* What is expected is at least what is taken, but for rounding of blocks (an eighth), rows and what
- * a plan takes, and not more than twice that. A plane that is passed on and outlives the picture
- * that it was made for is not counted: that may happen, seldom, and never halves it. */
+ * a plan takes, and not more than twice that. */
 Test(batches, memory_is_foreseen)
 {
     static char text[RANDOM_TEXT];
-    int32_t more = 0;
 
     for (uint64_t seed = 1; seed <= 40; seed++) {
         random_graph g = {.text = text, .filters = true, .large = true};
@@ -310,12 +308,11 @@ Test(batches, memory_is_foreseen)
         p = plan_of(text, targets);
         most = measure(p);
         expected = p->batches.peak_bytes;
-        more += expected + expected / 8 + 500000 < most;
-        cr_expect(2 * expected + 500000 > most, "seed %d: %s: %zu expected, %zu taken\n%s",
-                  (int)seed, targets, expected, most, text);
+        cr_expect(expected + expected / 8 + 500000 > most,
+                  "seed %d: %s: %zu expected, %zu taken\n%s", (int)seed, targets, expected, most,
+                  text);
         cr_expect(expected < 2 * most + 500000, "seed %d: %s: %zu expected, %zu taken\n%s",
                   (int)seed, targets, expected, most, text);
         plan_free(p);
     }
-    cr_expect(more <= 4, "%d of 40 take more than expected", (int)more);
 }
