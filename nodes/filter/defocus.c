@@ -167,11 +167,11 @@ static uint64_t channels(const lb_call *call, const lb_desc *own, int32_t slot, 
 }
 
 /* Half the circle's diameter in pixels, signed. */
-static double radius_at(const lb_task *task, float depth)
+static double radius_at(const lb_call *call, float depth)
 {
-    const defocus_params *p = task->call.params;
+    const defocus_params *p = call->params;
 
-    return task->call.format->width / p->film_back / 2 *
+    return call->format->width / p->film_back / 2 *
            lb_lens_confusion(p->focal_length, p->f_number, p->focus * 1000, (double)depth * 1000);
 }
 
@@ -193,7 +193,7 @@ static lb_status radius_rows(void *context, int32_t begin, int32_t end, int32_t 
 
         lb_plane_copy_row(r->depth, r->edge, y, box.x0, box.x1, row);
         for (int32_t x = 0; x < lb_box_width(box); x++)
-            row[x] = (float)radius_at(r->task, row[x]);
+            row[x] = (float)radius_at(&r->task->call, row[x]);
     }
     return LB_OK;
 }
@@ -244,10 +244,10 @@ static lb_status find_widest(const lb_task *task, const lb_plane *depth, lb_box 
     }
     *out = 0;
     for (int32_t i = 0; i < pieces && status == LB_OK; i++)
-        *out = fmax(
-            *out, fmax(fabs(radius_at(task, r.nearest[i])), fabs(radius_at(task, r.farthest[i]))));
+        *out = fmax(*out, fmax(fabs(radius_at(&task->call, r.nearest[i])),
+                               fabs(radius_at(&task->call, r.farthest[i]))));
     if (edge == LB_EDGE_TRANSPARENT && !lb_box_contains(lb_plane_box(depth), box))
-        *out = fmax(*out, fabs(radius_at(task, INFINITY)));
+        *out = fmax(*out, fabs(radius_at(&task->call, INFINITY)));
     lb_free(r.nearest);
     return status;
 }
@@ -349,12 +349,16 @@ static lb_status by_depth(const lb_task *task, lb_plane *out[4])
     return by_bands(task, depth, fmin(lb_defocus_max_radius(most), p->max_radius), out);
 }
 
-/* Of one band by depth, with the planes that it is put into; the widest circle is not known yet. */
+/* Of one band by depth, with the planes that it is put into. How wide circles are is not known
+ * before the depth is; this is for those of what is infinitely far, or at half the distance that is
+ * sharp.
+ */
 static size_t scratch(const lb_call *call, const lb_desc *own, lb_box box, uint64_t wanted)
 {
     const defocus_params *p = call->params;
     lb_edge edge = edge_of(call);
-    int32_t rows = band_rows(box, p->max_radius), reach = lb_defocus_reach(p->max_radius);
+    double most = is_even(p) ? 0 : fmin(radius_at(call, INFINITY), p->max_radius);
+    int32_t rows = band_rows(box, most), reach = lb_defocus_reach(most);
     lb_box band = {box.x0, box.y0, box.x1, box.y0 + rows}, in;
     size_t pixels;
 
@@ -367,8 +371,7 @@ static size_t scratch(const lb_call *call, const lb_desc *own, lb_box box, uint6
              (edge == LB_EDGE_TRANSPARENT ? 1 : 5);
     if (rows < lb_box_height(box))
         pixels += (size_t)lb_box_width(band) * (size_t)rows * 4;
-    return pixels * sizeof(float) +
-           lb_defocus_scratch(p->max_radius, in, band, lb_pool_threads(call->pool));
+    return pixels * sizeof(float) + lb_defocus_scratch(most, in, band, lb_pool_threads(call->pool));
 }
 
 static bool wants_rgba(const lb_task *task)
