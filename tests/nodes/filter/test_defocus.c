@@ -265,6 +265,48 @@ Test(defocus, bands_are_parts_of_the_whole, .timeout = 120)
     op_free(&r);
 }
 
+/* Distances from half of the focus on, so that no circle is wider than what is infinitely far has.
+ */
+static float receding(void *context, const char *name, int32_t x, int32_t y)
+{
+    (void)context;
+    if (strcmp(name, "depth.Z") == 0)
+        return x < 100 ? 2.0f : 4.0f + (float)y;
+    return strcmp(name, "A") == 0 ? 1.0f : (float)((x + y) % 7);
+}
+
+/* What a plan expects it to take is at least what it takes, but for the rounding of blocks and the
+ * planes that are its result, and not more than three times that. */
+Test(defocus, memory_is_foreseen)
+{
+    static const char *const edges[] = {"transparent", "clamp", "mirror"};
+    lb_box box = {0, 0, 640, 400};
+
+    for (int i = 0; i < 6; i++) {
+        op_run r = op_new(&lb_op_defocus, 2);
+        size_t expected, before, took, planes = (size_t)640 * 400 * 4 * 4;
+        lb_image *image;
+        lb_call call;
+
+        op_connect(&r, IMAGE, op_image(box, box, "A B G R depth.Z", receding, NULL));
+        r.format.width = 640;
+        set_lens(&r, 4, i < 3 ? 2 : 0.5, 50, 24);
+        op_text(&r, "edge", edges[i % 3]);
+        cr_assert(op_describe(&r) == LB_OK);
+        call = op_call(&r);
+        expected = lb_op_defocus.scratch(&call, &r.desc, box, op_all(r.desc.channels));
+        before = lb_memory_used();
+        lb_memory_reset_peak();
+        image = op_part(&r, box, op_all(r.desc.channels));
+        took = lb_memory_peak() - before - planes;
+        cr_expect(expected + expected / 8 + planes / 8 + 300000 > took,
+                  "%d: %zu expected, %zu taken", i, expected, took);
+        cr_expect(expected < 3 * took, "%d: %zu expected, %zu taken", i, expected, took);
+        lb_image_unref(&image);
+        op_free(&r);
+    }
+}
+
 Test(defocus, memory_may_run_out)
 {
     lb_box box = {0, 0, 16, 16};
