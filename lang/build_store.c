@@ -34,8 +34,8 @@ static bool store_at(lb_build *build, const lb_formula *formula, const lb_target
     status = lb_formula_at(formula, run, &value);
     if (status == LB_OK)
         status = lb_param_store(store, target->param, formula->loc, &value, target->base);
-    if (status != LB_OK && frame != format->first)
-        lb_note(build->diag, formula->loc, "at frame %g", frame);
+    if (status != LB_OK)
+        lb_formula_note(formula, run, &value);
     return lb_build_ok(build, status);
 }
 
@@ -70,6 +70,21 @@ static bool look_ahead(lb_build *build, const lb_formula *formula, const lb_targ
     return is_good;
 }
 
+/* A value that is the same at every frame. */
+static void store_constant(lb_build *build, const lb_formula *formula, const lb_target *target)
+{
+    lb_moment moment = {
+        .format = &build->graph->format, .arena = build->arena, .diag = build->diag};
+    lb_formula_run run = {.moment = &moment};
+    lb_datum value = constant_for(formula, target->param->type);
+    lb_status status =
+        lb_param_store(&build->store, target->param, formula->loc, &value, target->base);
+
+    if (status != LB_OK)
+        lb_formula_note(formula, &run, &value);
+    lb_build_ok(build, status);
+}
+
 static bool store_timed(lb_build *build, const lb_formula *formula, const lb_target *target)
 {
     lb_arena *arena = lb_arena_new();
@@ -100,10 +115,7 @@ void lb_build_store(lb_build *build, const lb_formula *formula, const lb_target 
 
     *binding_made = false;
     if (!formula->timed) {
-        lb_datum value = constant_for(formula, param->type);
-
-        lb_build_ok(build,
-                    lb_param_store(&build->store, param, formula->loc, &value, target->base));
+        store_constant(build, formula, target);
         return;
     }
     if (param->fixed || target->is_constant) {

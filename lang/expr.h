@@ -6,11 +6,13 @@
 #include "lang/yaml.h"
 
 #define LB_EXPR_MAX_BYTES 8192
+#define LB_EXPR_MAX_NAME 100  /* bytes of a name that are looked at */
 #define LB_EXPR_MAX_DEPTH 128 /* signs, conditions (1 each) and brackets (2) within each other */
 #define LB_EXPR_MAX_STACK 128 /* values that wait at the same time */
-#define LB_EXPR_MAX_TEXT                                                                           \
-    65536 /* bytes that one run may join to texts, halves on the way counted                       \
-           */
+/* bytes that one run may join to texts, halves on the way counted */
+#define LB_EXPR_MAX_TEXT 65536
+#define LB_EXPR_MAX_DIGITS 30   /* of text(), before the point */
+#define LB_EXPR_MAX_DECIMALS 15 /* and behind it */
 
 /* What a name in an expression stands for. */
 typedef struct lb_meaning {
@@ -39,6 +41,7 @@ typedef struct lb_scope {
 
 typedef struct lb_expr_op {
     uint8_t code, count;
+    uint16_t begin, end; /* the bytes of the text that it comes from */
     int32_t argument;
 } lb_expr_op;
 
@@ -49,6 +52,7 @@ typedef struct lb_expr {
     int32_t op_count;
     const lb_expr_op *ops;
     const lb_datum *constants;
+    const lb_yaml_node *scalar; /* the text, for places in it */
 } lb_expr;
 
 /* What an expression needs while it runs. */
@@ -56,9 +60,10 @@ typedef struct lb_expr_env {
     double frame, time_s;
     lb_arena *arena; /* for joined texts */
     lb_diag *diag;
-    lb_loc loc;
     void *context;
     lb_status (*param)(void *context, int32_t slot, lb_datum *out);
+    const lb_expr_op **blamed; /* NULL, or where the operation is put that made the result infinite
+                                * or not a number of finite numbers; NULL: the result is finite */
 } lb_expr_env;
 
 /* Compiles a scalar's text into the arena. Reports the first fault where it stands. A name that is
@@ -66,57 +71,12 @@ typedef struct lb_expr_env {
 LB_MUST_CHECK lb_status lb_expr_compile(lb_diag *diag, const lb_scope *scope,
                                         const lb_yaml_node *scalar, lb_arena *arena, lb_expr *out);
 
-/* Pure: the same bits on every machine. LB_LIMIT for a text that grows too long, LB_MEMORY;
- * arithmetic never fails (1 / 0 is infinite). */
+/* Pure: the same bits on every machine. LB_LIMIT for a text that grows too long, LB_INVALID for one
+ * that would hold an infinite number, LB_MEMORY; arithmetic never fails (1 / 0 is infinite). What
+ * the answer does not need is not computed. Takes time in proportion to op_count at most. */
 LB_MUST_CHECK lb_status lb_expr_run(const lb_expr *expr, const lb_expr_env *env, lb_datum *out);
 
-/* --- shared by compiler and interpreter --- */
-
-typedef enum lb_expr_code {
-    LB_EXPR_CONSTANT, /* argument: which */
-    LB_EXPR_FRAME,
-    LB_EXPR_TIME,
-    LB_EXPR_PARAM, /* argument: slot */
-    LB_EXPR_NEGATE,
-    LB_EXPR_NOT,
-    LB_EXPR_ADD, /* numbers with vectors component by component */
-    LB_EXPR_SUBTRACT,
-    LB_EXPR_MULTIPLY,
-    LB_EXPR_DIVIDE,
-    LB_EXPR_MODULO,
-    LB_EXPR_LESS,
-    LB_EXPR_LESS_EQUAL,
-    LB_EXPR_GREATER,
-    LB_EXPR_GREATER_EQUAL,
-    LB_EXPR_EQUAL,
-    LB_EXPR_DIFFERENT,
-    LB_EXPR_AND, /* both sides are computed: nothing has side effects */
-    LB_EXPR_OR,
-    LB_EXPR_SELECT, /* condition, then, else */
-    LB_EXPR_JOIN,
-    LB_EXPR_CALL,   /* argument: row of lb_expr_functions; count: arguments */
-    LB_EXPR_VECTOR, /* argument: size; count: arguments */
-    LB_EXPR_PICK,   /* argument: component i in bits 2i and 2i + 1; count: how many */
-} lb_expr_code;
-
-/* How a function's arguments and result go together. */
-typedef enum lb_expr_rule {
-    LB_RULE_EACH,      /* component by component; numbers go with vectors */
-    LB_RULE_LENGTH,    /* a number or vector -> a number */
-    LB_RULE_DOT,       /* two of one size -> a number */
-    LB_RULE_NORMALIZE, /* a number or vector -> the same size */
-    LB_RULE_NUMBERS,   /* numbers -> a number */
-} lb_expr_rule;
-
-/* One row a number of arguments. */
-typedef struct lb_expr_function {
-    const char *name;
-    int32_t count;
-    lb_expr_rule rule;
-    double (*of1)(double);
-    double (*of2)(double, double);
-    double (*of3)(double, double, double);
-} lb_expr_function;
-extern const lb_expr_function lb_expr_functions[]; /* ended by a NULL name */
+/* Where an operation stands in the file. */
+lb_loc lb_expr_place(const lb_expr *expr, const lb_expr_op *op);
 
 #endif

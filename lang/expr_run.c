@@ -1,140 +1,18 @@
-/* lang/expr_run.c: what the functions of expressions compute, and the loop that runs a program.
- * Functions are GLSL's (The OpenGL Shading Language 4.60, sections 8.1 to 8.5), in double. */
+/* lang/expr_run.c: the machine that runs an expression's program. */
 #include <math.h>
 #include <string.h>
 
-#include "engine/base/math.h"
-#include "engine/base/random.h"
-#include "lang/expr.h"
+#include "engine/base/text.h"
+#include "lang/expr_code.h"
 
-static double sign(double x)
-{
-    return (x > 0) - (x < 0);
-}
+/* A run. */
+typedef struct machine {
+    const lb_expr *expr;
+    const lb_expr_env *env;
+    size_t made; /* bytes of text */
+} machine;
 
-static double fract(double x)
-{
-    return x - floor(x);
-}
-
-static double modulo(double x, double y)
-{
-    return x - y * floor(x / y);
-}
-
-static double minimum(double x, double y)
-{
-    return y < x ? y : x;
-}
-
-static double maximum(double x, double y)
-{
-    return x < y ? y : x;
-}
-
-static double clamp(double x, double low, double high)
-{
-    return minimum(maximum(x, low), high);
-}
-
-static double mix(double x, double y, double a)
-{
-    return x * (1 - a) + y * a;
-}
-
-static double step(double edge, double x)
-{
-    return x < edge ? 0 : 1;
-}
-
-static double smoothstep(double edge0, double edge1, double x)
-{
-    double t = clamp((x - edge0) / (edge1 - edge0), 0, 1);
-
-    return t * t * (3 - 2 * t);
-}
-
-static double noise1(double x)
-{
-    return lb_noise1(x, 0);
-}
-
-static double noise2(double x, double y)
-{
-    return lb_noise2(x, y, 0);
-}
-
-static double noise3(double x, double y, double z)
-{
-    return lb_noise3(x, y, z, 0);
-}
-
-/* The seed's bits pick the number: any two seeds that differ are unrelated. */
-static double random_of(double seed)
-{
-    uint64_t bits = 0;
-    double value = seed == 0 ? 0 : seed; /* -0 is 0 */
-
-    if (!isnan(value))
-        memcpy(&bits, &value, sizeof bits);
-    return lb_random_float((uint32_t)bits, (uint32_t)(bits >> 32), 0x65787072u, 0);
-}
-
-static double absolute(double x)
-{
-    return fabs(x);
-}
-
-static double square_root(double x)
-{
-    return sqrt(x);
-}
-
-static double round_down(double x)
-{
-    return floor(x);
-}
-
-static double round_up(double x)
-{
-    return ceil(x);
-}
-
-const lb_expr_function lb_expr_functions[] = {
-    {"sin", 1, LB_RULE_EACH, lb_sin, NULL, NULL},
-    {"cos", 1, LB_RULE_EACH, lb_cos, NULL, NULL},
-    {"tan", 1, LB_RULE_EACH, lb_tan, NULL, NULL},
-    {"asin", 1, LB_RULE_EACH, lb_asin, NULL, NULL},
-    {"acos", 1, LB_RULE_EACH, lb_acos, NULL, NULL},
-    {"atan", 1, LB_RULE_EACH, lb_atan, NULL, NULL},
-    {"atan", 2, LB_RULE_EACH, NULL, lb_atan2, NULL},
-    {"sqrt", 1, LB_RULE_EACH, square_root, NULL, NULL},
-    {"pow", 2, LB_RULE_EACH, NULL, lb_pow, NULL},
-    {"exp", 1, LB_RULE_EACH, lb_exp, NULL, NULL},
-    {"log", 1, LB_RULE_EACH, lb_log, NULL, NULL},
-    {"exp2", 1, LB_RULE_EACH, lb_exp2, NULL, NULL},
-    {"log2", 1, LB_RULE_EACH, lb_log2, NULL, NULL},
-    {"abs", 1, LB_RULE_EACH, absolute, NULL, NULL},
-    {"sign", 1, LB_RULE_EACH, sign, NULL, NULL},
-    {"floor", 1, LB_RULE_EACH, round_down, NULL, NULL},
-    {"ceil", 1, LB_RULE_EACH, round_up, NULL, NULL},
-    {"fract", 1, LB_RULE_EACH, fract, NULL, NULL},
-    {"mod", 2, LB_RULE_EACH, NULL, modulo, NULL},
-    {"min", 2, LB_RULE_EACH, NULL, minimum, NULL},
-    {"max", 2, LB_RULE_EACH, NULL, maximum, NULL},
-    {"clamp", 3, LB_RULE_EACH, NULL, NULL, clamp},
-    {"mix", 3, LB_RULE_EACH, NULL, NULL, mix},
-    {"step", 2, LB_RULE_EACH, NULL, step, NULL},
-    {"smoothstep", 3, LB_RULE_EACH, NULL, NULL, smoothstep},
-    {"length", 1, LB_RULE_LENGTH, NULL, NULL, NULL},
-    {"dot", 2, LB_RULE_DOT, NULL, NULL, NULL},
-    {"normalize", 1, LB_RULE_NORMALIZE, NULL, NULL, NULL},
-    {"noise", 1, LB_RULE_NUMBERS, noise1, NULL, NULL},
-    {"noise", 2, LB_RULE_NUMBERS, NULL, noise2, NULL},
-    {"noise", 3, LB_RULE_NUMBERS, NULL, NULL, noise3},
-    {"random", 1, LB_RULE_NUMBERS, random_of, NULL, NULL},
-    {NULL, 0, LB_RULE_EACH, NULL, NULL, NULL},
-};
+/* --- numbers --- */
 
 static double component(const lb_datum *value, int32_t i)
 {
@@ -172,6 +50,7 @@ static void call(const lb_expr_function *function, lb_datum *args)
     }
     case LB_RULE_EACH:
     case LB_RULE_NUMBERS:
+    case LB_RULE_TEXT: /* make_text */
         for (int32_t i = 0; i < function->count; i++)
             if (args[i].count > result.count)
                 result.count = args[i].count;
@@ -203,7 +82,7 @@ static double arithmetic(lb_expr_code code, double a, double b)
     case LB_EXPR_DIVIDE:
         return a / b;
     default:
-        return modulo(a, b);
+        return lb_expr_modulo(a, b);
     }
 }
 
@@ -230,10 +109,6 @@ static bool compare(lb_expr_code code, const lb_datum *a, const lb_datum *b)
         return x > y;
     case LB_EXPR_GREATER_EQUAL:
         return x >= y;
-    case LB_EXPR_AND:
-        return x != 0 && y != 0;
-    case LB_EXPR_OR:
-        return x != 0 || y != 0;
     case LB_EXPR_EQUAL:
         return is_equal(a, b);
     default:
@@ -255,24 +130,6 @@ static void combine(lb_expr_code code, lb_datum *a, const lb_datum *b)
         result.numbers[0] = compare(code, a, b);
     }
     *a = result;
-}
-
-/* `made` counts the bytes of all texts of this run. */
-static lb_status join(const lb_expr_env *env, lb_datum *a, const lb_datum *b, size_t *made)
-{
-    size_t first = strlen(a->text), second = strlen(b->text);
-    char *joined;
-
-    *made += first + second;
-    if (*made > LB_EXPR_MAX_TEXT)
-        return lb_fail(env->diag, LB_LIMIT, env->loc, "the expression makes over %d bytes of text",
-                       LB_EXPR_MAX_TEXT);
-    if (!(joined = lb_arena_alloc(env->arena, first + second + 1, 1)))
-        return lb_fail(env->diag, LB_MEMORY, env->loc, "no memory");
-    memcpy(joined, a->text, first);
-    memcpy(joined + first, b->text, second);
-    a->text = joined;
-    return LB_OK;
 }
 
 static void make_vector(lb_datum *args, int32_t count, int32_t size)
@@ -297,67 +154,258 @@ static void pick(lb_datum *value, int32_t picked, int32_t count)
     *value = result;
 }
 
+/* --- texts --- */
+
+static lb_status fail_at(const machine *m, const lb_expr_op *op, lb_status status,
+                         const char *message)
+{
+    return lb_fail(m->env->diag, status, lb_expr_place(m->expr, op), "%s", message);
+}
+
+/* Memory for a text, counted. */
+static lb_status new_text(machine *m, const lb_expr_op *op, size_t length, char **out)
+{
+    m->made += length;
+    if (m->made > LB_EXPR_MAX_TEXT)
+        return lb_fail(m->env->diag, LB_LIMIT, lb_expr_place(m->expr, op),
+                       "the expression makes over %d bytes of text", LB_EXPR_MAX_TEXT);
+    *out = lb_arena_alloc(m->env->arena, length + 1, 1);
+    return *out ? LB_OK : fail_at(m, op, LB_MEMORY, "no memory");
+}
+
+static lb_status copy_text(machine *m, const lb_expr_op *op, const char *text, const char **out)
+{
+    size_t length = strlen(text);
+    char *copy = NULL;
+    lb_status status = new_text(m, op, length, &copy);
+
+    if (status == LB_OK)
+        *out = memcpy(copy, text, length + 1);
+    return status;
+}
+
+/* A number in a text: the shortest that reads back as the same number. 0 has no sign. */
+static lb_status number_to_text(machine *m, const lb_expr_op *op, lb_datum *value)
+{
+    char number[32];
+    double x = value->numbers[0];
+    lb_status status;
+
+    if (!isfinite(x))
+        return lb_fail(m->env->diag, LB_INVALID, lb_expr_place(m->expr, op),
+                       "a number that goes into text here is %s", lb_text_from_number(x, number));
+    *value = (lb_datum){.kind = LB_DATUM_TEXT, .count = 1};
+    status = copy_text(m, op, lb_text_from_number(x == 0 ? 0 : x, number), &value->text);
+    return status;
+}
+
+static bool is_within(double x, double least, double most)
+{
+    return x >= least && x <= most && x == floor(x);
+}
+
+/* Digits of `x`, at least `digits` of them before the point and `decimals` behind it. The C library
+ * rounds the exact value, halves to even; its locale may write the point otherwise. */
+static void print_fixed(double x, int digits, int decimals, char buffer[400])
+{
+    char raw[360];
+    bool is_zero = true, in_point = false;
+    size_t at = 0, whole;
+
+    snprintf(raw, sizeof raw, "%.*f", decimals, fabs(x));
+    for (const char *c = raw; *c; c++)
+        is_zero = is_zero && !(*c >= '1' && *c <= '9');
+    if (x < 0 && !is_zero)
+        buffer[at++] = '-';
+    whole = strspn(raw, "0123456789");
+    for (size_t i = whole; i < (size_t)digits; i++)
+        buffer[at++] = '0';
+    for (const char *c = raw; *c; c++) {
+        bool is_digit = *c >= '0' && *c <= '9';
+
+        if (is_digit || !in_point)
+            buffer[at++] = is_digit ? *c : '.';
+        in_point = !is_digit;
+    }
+    buffer[at] = 0;
+}
+
+/* text(x), text(x, digits), text(x, digits, decimals), in place of the first. */
+static lb_status make_text(machine *m, const lb_expr_op *op, lb_datum *args)
+{
+    double x = args[0].numbers[0], digits = op->count > 1 ? args[1].numbers[0] : 1;
+    double decimals = op->count > 2 ? args[2].numbers[0] : 0;
+    char buffer[400], number[32];
+
+    if (op->count == 1 || !isfinite(x))
+        return number_to_text(m, op, &args[0]);
+    if (!is_within(digits, 1, LB_EXPR_MAX_DIGITS))
+        return lb_fail(m->env->diag, LB_INVALID, lb_expr_place(m->expr, op),
+                       "text() is asked for %s digits; it takes 1 to %d",
+                       lb_text_from_number(digits, number), LB_EXPR_MAX_DIGITS);
+    if (!is_within(decimals, 0, LB_EXPR_MAX_DECIMALS))
+        return lb_fail(m->env->diag, LB_INVALID, lb_expr_place(m->expr, op),
+                       "text() is asked for %s decimals; it takes 0 to %d",
+                       lb_text_from_number(decimals, number), LB_EXPR_MAX_DECIMALS);
+    print_fixed(x, (int)digits, (int)decimals, buffer);
+    args[0] = (lb_datum){.kind = LB_DATUM_TEXT, .count = 1};
+    return copy_text(m, op, buffer, &args[0].text);
+}
+
+/* Two texts, or a text and a number, in place of the first. */
+static lb_status join(machine *m, const lb_expr_op *op, lb_datum *pair)
+{
+    size_t first, second;
+    char *joined = NULL;
+    lb_status status = LB_OK;
+
+    for (int i = 0; i < 2 && status == LB_OK; i++)
+        if (pair[i].kind == LB_DATUM_NUMBERS)
+            status = number_to_text(m, op, &pair[i]);
+    if (status != LB_OK)
+        return status;
+    first = strlen(pair[0].text);
+    second = strlen(pair[1].text);
+    if ((status = new_text(m, op, first + second, &joined)) != LB_OK)
+        return status;
+    memcpy(joined, pair[0].text, first);
+    memcpy(joined + first, pair[1].text, second + 1);
+    pair[0].text = joined;
+    return LB_OK;
+}
+
+/* --- the loop --- */
+
 static lb_datum number(double value)
 {
     return (lb_datum){.kind = LB_DATUM_NUMBERS, .count = 1, .numbers = {value}};
 }
 
+/* How many values an operation takes from the stack. */
+static int32_t arity(const lb_expr_op *op)
+{
+    switch ((lb_expr_code)op->code) {
+    case LB_EXPR_CONSTANT:
+    case LB_EXPR_FRAME:
+    case LB_EXPR_TIME:
+    case LB_EXPR_PARAM:
+    case LB_EXPR_JUMP:
+        return 0;
+    case LB_EXPR_NEGATE:
+    case LB_EXPR_NOT:
+    case LB_EXPR_PICK:
+    case LB_EXPR_AND:
+    case LB_EXPR_OR:
+    case LB_EXPR_ELSE:
+        return 1;
+    case LB_EXPR_CALL:
+    case LB_EXPR_VECTOR:
+    case LB_EXPR_TEXT:
+        return op->count;
+    default:
+        return 2;
+    }
+}
+
+/* One operation that leaves a value where its first argument was, at `at`. */
+static lb_status compute(machine *m, const lb_expr_op *op, lb_datum *at)
+{
+    const lb_expr_env *env = m->env;
+
+    switch ((lb_expr_code)op->code) {
+    case LB_EXPR_CONSTANT:
+        *at = m->expr->constants[op->argument];
+        return LB_OK;
+    case LB_EXPR_FRAME:
+        *at = number(env->frame);
+        return LB_OK;
+    case LB_EXPR_TIME:
+        *at = number(env->time_s);
+        return LB_OK;
+    case LB_EXPR_PARAM:
+        return env->param(env->context, op->argument, at);
+    case LB_EXPR_NEGATE:
+        for (int32_t k = 0; k < at->count; k++)
+            at->numbers[k] = -at->numbers[k];
+        return LB_OK;
+    case LB_EXPR_NOT:
+        at->numbers[0] = at->numbers[0] == 0;
+        return LB_OK;
+    case LB_EXPR_JOIN:
+        return join(m, op, at);
+    case LB_EXPR_TEXT:
+        return make_text(m, op, at);
+    case LB_EXPR_CALL:
+        call(&lb_expr_functions[op->argument], at);
+        return LB_OK;
+    case LB_EXPR_VECTOR:
+        make_vector(at, op->count, op->argument);
+        return LB_OK;
+    case LB_EXPR_PICK:
+        pick(at, op->argument, op->count);
+        return LB_OK;
+    default:
+        combine((lb_expr_code)op->code, &at[0], &at[1]);
+        return LB_OK;
+    }
+}
+
+/* Does the program go on at op->argument? *top: behind the last value. */
+static bool jumps(const lb_expr_op *op, lb_datum **top)
+{
+    bool is_true = op->code != LB_EXPR_JUMP && (*top)[-1].numbers[0] != 0;
+    bool goes = op->code == LB_EXPR_OR ? is_true : !is_true;
+
+    if (op->code == LB_EXPR_ELSE || (op->code != LB_EXPR_JUMP && !goes))
+        --*top;
+    return goes;
+}
+
+static bool is_finite(const lb_datum *value)
+{
+    for (int32_t i = 0; value->kind == LB_DATUM_NUMBERS && i < value->count; i++)
+        if (!isfinite(value->numbers[i]))
+            return false;
+    return true;
+}
+
+/* Of the values on the stack, which operation made them infinite or not a number: the first that
+ * had only finite ones to work with. */
+static void blame(const lb_expr_op *op, const lb_datum *value, const lb_expr_op **origins)
+{
+    const lb_expr_op *origin = op;
+
+    for (int32_t i = arity(op); i-- > 0;)
+        if (origins[i])
+            origin = origins[i];
+    origins[0] = is_finite(value) ? NULL : origin;
+}
+
 lb_status lb_expr_run(const lb_expr *expr, const lb_expr_env *env, lb_datum *out)
 {
+    machine m = {expr, env, 0};
     lb_datum stack[LB_EXPR_MAX_STACK];
+    const lb_expr_op *origins[LB_EXPR_MAX_STACK];
     lb_datum *top = stack; /* behind the last */
-    size_t made = 0;
-    lb_status status;
 
     for (int32_t i = 0; i < expr->op_count; i++) {
         const lb_expr_op *op = &expr->ops[i];
+        lb_datum *at = top - arity(op);
+        lb_status status;
 
-        switch ((lb_expr_code)op->code) {
-        case LB_EXPR_CONSTANT:
-            *top++ = expr->constants[op->argument];
-            break;
-        case LB_EXPR_FRAME:
-            *top++ = number(env->frame);
-            break;
-        case LB_EXPR_TIME:
-            *top++ = number(env->time_s);
-            break;
-        case LB_EXPR_PARAM:
-            if ((status = env->param(env->context, op->argument, top++)) != LB_OK)
-                return status;
-            break;
-        case LB_EXPR_NEGATE:
-            for (int32_t k = 0; k < top[-1].count; k++)
-                top[-1].numbers[k] = -top[-1].numbers[k];
-            break;
-        case LB_EXPR_NOT:
-            top[-1].numbers[0] = top[-1].numbers[0] == 0;
-            break;
-        case LB_EXPR_SELECT:
-            top -= 2;
-            top[-1] = top[-1].numbers[0] != 0 ? top[0] : top[1];
-            break;
-        case LB_EXPR_JOIN:
-            top--;
-            if ((status = join(env, &top[-1], &top[0], &made)) != LB_OK)
-                return status;
-            break;
-        case LB_EXPR_CALL:
-            top -= op->count - 1;
-            call(&lb_expr_functions[op->argument], &top[-1]);
-            break;
-        case LB_EXPR_VECTOR:
-            top -= op->count - 1;
-            make_vector(&top[-1], op->count, op->argument);
-            break;
-        case LB_EXPR_PICK:
-            pick(&top[-1], op->argument, op->count);
-            break;
-        default:
-            top--;
-            combine((lb_expr_code)op->code, &top[-1], &top[0]);
+        if (op->code >= LB_EXPR_AND) {
+            if (jumps(op, &top))
+                i = op->argument - 1;
+            continue;
         }
+        if ((status = compute(&m, op, at)) != LB_OK)
+            return status;
+        if (env->blamed)
+            blame(op, at, &origins[at - stack]);
+        top = at + 1;
     }
     *out = stack[0];
+    if (env->blamed)
+        *env->blamed = origins[0];
     return LB_OK;
 }

@@ -55,6 +55,10 @@ void lb_formula_run_reset(lb_formula_run *run, const lb_formula_set *set);
 LB_MUST_CHECK lb_status lb_formula_at(const lb_formula *formula, lb_formula_run *run,
                                       lb_datum *out);
 
+/* Below the message that `value` will not do, or could not be made (then 0): at which frame, and
+ * where it became infinite or not a number. */
+void lb_formula_note(const lb_formula *formula, lb_formula_run *run, const lb_datum *value);
+
 /* As lb_source wants it; `context` is a formula. */
 lb_status lb_formula_source(const void *context, const lb_moment *moment, lb_datum *out);
 

@@ -179,7 +179,7 @@ static void check_tag(reader *r, const char *tag, const char *const *allowed, lb
 }
 
 /* Finds a scalar's characters in the file, if they stand there as they are. */
-static void find_inner(const reader *r, const yaml_event_t *event, lb_yaml_node *node)
+static void find_exact(const reader *r, const yaml_event_t *event, lb_yaml_node *node)
 {
     bool is_quoted = event->data.scalar.style == YAML_SINGLE_QUOTED_SCALAR_STYLE ||
                      event->data.scalar.style == YAML_DOUBLE_QUOTED_SCALAR_STYLE;
@@ -199,6 +199,15 @@ static void find_inner(const reader *r, const yaml_event_t *event, lb_yaml_node 
     node->loc = node->inner; /* behind an anchor or a tag */
     node->loc.column -= is_quoted;
     node->loc.length += 2 * is_quoted;
+}
+
+static void find_inner(const reader *r, const yaml_event_t *event, lb_yaml_node *node)
+{
+    find_exact(r, event, node);
+    if (!node->is_exact && node->length > 0 && node->length <= LB_YAML_MAX_SPOTS)
+        node->spots = lb_spots_find(r->places.text, r->places.bytes,
+                                    lb_place_of(&r->places, event->start_mark.index), node->text,
+                                    node->length, r->arena, &node->spot_count);
 }
 
 static void read_scalar(reader *r, const yaml_event_t *event)
@@ -553,10 +562,31 @@ lb_yaml_node *lb_yaml_find(const lb_yaml_node *mapping, const char *key)
     return NULL;
 }
 
+/* The end of what stands on the first line of [begin, end). */
+static lb_loc place_spots(const lb_yaml_node *scalar, size_t begin, size_t end)
+{
+    lb_loc loc = scalar->loc;
+    int32_t line = 0, column = 0;
+
+    lb_spots_place(scalar->spots, scalar->spot_count, scalar->text, begin, begin == scalar->length,
+                   &loc.line, &loc.column);
+    loc.length = 0;
+    for (; end > begin; end--) {
+        lb_spots_place(scalar->spots, scalar->spot_count, scalar->text, end, true, &line, &column);
+        if (line == loc.line)
+            break;
+    }
+    if (line == loc.line && column > loc.column)
+        loc.length = column - loc.column;
+    return loc;
+}
+
 lb_loc lb_yaml_place(const lb_yaml_node *scalar, size_t begin, size_t end)
 {
     lb_loc loc = scalar->inner;
 
+    if (scalar->spot_count > 0)
+        return place_spots(scalar, begin, end);
     if (!scalar->is_exact)
         return scalar->loc;
     loc.column += (int32_t)lb_place_points(scalar->text, begin);

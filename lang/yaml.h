@@ -4,8 +4,10 @@
 
 #include "engine/base/memory.h"
 #include "lang/scalar.h"
+#include "lang/spots.h"
 
 #define LB_YAML_MAX_DEPTH 128
+#define LB_YAML_MAX_SPOTS 65536  /* bytes of a text whose characters are looked for in the file */
 #define LB_YAML_MAX_NODES 100000 /* aliases counted as often as they are used */
 
 typedef enum lb_yaml_kind {
@@ -38,6 +40,8 @@ struct lb_yaml_node {
     double number; /* numbers; 0 and 1 for false and true */
     bool is_exact; /* the text stands in the file as it is, on one line, from `inner` on */
     lb_loc inner;
+    int32_t spot_count; /* where its characters stand if not; 0: unknown */
+    const lb_spot *spots;
 
     /* Lists and mappings. */
     int32_t count;
@@ -57,7 +61,8 @@ LB_MUST_CHECK lb_status lb_yaml_read(lb_diag *diag, const char *file, const char
 /* The value of a key; NULL if it is not there. */
 lb_yaml_node *lb_yaml_find(const lb_yaml_node *mapping, const char *key);
 
-/* The place of bytes [begin, end) of a scalar's text, the whole scalar if that cannot be told. */
+/* The place of bytes [begin, end) of a scalar's text, as far as they are on one line; the whole
+ * scalar if that cannot be told. */
 lb_loc lb_yaml_place(const lb_yaml_node *scalar, size_t begin, size_t end);
 
 #endif

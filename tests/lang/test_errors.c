@@ -192,7 +192,8 @@ Test(errors, nodes)
         {"out: {op: glow, image: s, gain: .nan}, s: {op: solid}",
          "6:41: error: 'gain' is .nan; it goes from 0 to 10\n"},
         {"out: {op: glow, image: s, gain: {expr: '1 / 0'}}, s: {op: solid}",
-         "6:48: error: 'gain' is .inf; it goes from 0 to 10\n"},
+         "6:48: error: 'gain' is .inf; it goes from 0 to 10\n"
+         "6:51: note: it becomes .inf here\n"},
         {"out: {op: glow, image: s, gain: {expr: 'vec2(1)'}}, s: {op: solid}",
          "6:48: error: 'gain' is 2 numbers; it takes a number\n"},
         {"out: {op: glow, image: s, gain: {expr: \"1 + gian\"}}, s: {op: solid}",
@@ -200,7 +201,7 @@ Test(errors, nodes)
         {"out: {op: glow, image: s, gain: {expr: 1 + wdth}}, s: {op: solid}",
          "6:52: error: unknown name 'wdth'; did you mean 'width'?\n"},
         {"out: {op: glow, image: s, gain: {expr: \"1 \\u002b gian\"}}, s: {op: solid}",
-         "6:48: error: unknown name 'gian'\n"},
+         "6:58: error: unknown name 'gian'\n"},
         {"out: {op: glow, image: s, gain: {expr: 'frame / 5'}}, s: {op: solid}",
          "6:48: error: 'gain' is 10.2; it goes from 0 to 10\n6:48: note: at frame 51\n"},
         {"out: {op: render, scene: c, samples: 2.5}, c: {op: camera}",

@@ -231,14 +231,19 @@ Test(expr, faults)
         {"(1 + 2", 7, "the expression ends where ')' should be"},
         {"(1 2)", 4, "')' should be here"},
         {"1 2", 3, "the expression should end here"},
-        {"1 = 2", 3, "'=' has no meaning in an expression"},
+        {"1 = 2", 3, "'=' has no meaning in an expression; == compares"},
+        {"1 & 2", 3, "'&' has no meaning in an expression; && is 'and'"},
+        {"on | on", 4, "'|' has no meaning in an expression; || is 'or'"},
+        {"2 ^ 3", 3, "'^' has no meaning in an expression; pow(x, y) is a power"},
         {"zz + § b", 1, "unknown name 'zz'"},
         {"1 § 2", 3, "'§' has no meaning in an expression"},
         {"2x", 1, "'2x' is not a number"},
         {"1e999", 1, "'1e999' is not a number"},
         {"1.2.3", 4, "the expression should end here"},
         {"gian * 2", 1, "unknown name 'gian'; did you mean 'gain'?"},
-        {"hot-gian", 1, "unknown name 'hot'"},
+        {"hot-gian", 1, "unknown name 'hot-gian'; did you mean 'hot-gain'?"},
+        {"hot - gain", 1, "unknown name 'hot'"},
+        {"hut-go", 1, "unknown name 'hut'"},
         {"smothstep(0, 1, t)", 1, "unknown function 'smothstep'; did you mean 'smoothstep'?"},
         {"sin()", 1, "sin needs a value in its brackets"},
         {"sin(1, 2)", 1, "sin takes 1 value, not 2"},
@@ -255,7 +260,17 @@ Test(expr, faults)
         {"vec3(v2)", 1, "vec3 takes 3 numbers, not 2"},
         {"vec2(name, 1)", 1, "vec2 takes numbers, not text"},
         {"v2 + v3", 4, "'+' cannot go with a vec2 and a vec3"},
-        {"name + 1", 6, "'+' cannot go with text and a number"},
+        {"name + v2", 6, "'+' cannot go with text and a vec2"},
+        {"name - 1", 6, "'-' cannot go with text and a number"},
+        {"on + name", 4, "'+' cannot go with true or false and text"},
+        {"text(v2)", 1, "text takes single numbers, not a vec2"},
+        {"text(1, 2, 3, 4)", 1, "text takes 1 to 3 values, not 4"},
+        {"text(1, 0)", 1, "text() is asked for 0 digits; it takes 1 to 30"},
+        {"text(1, 2.5)", 1, "text() is asked for 2.5 digits; it takes 1 to 30"},
+        {"text(1, 0/0)", 1, "text() is asked for .nan digits; it takes 1 to 30"},
+        {"text(1, 1, 16)", 1, "text() is asked for 16 decimals; it takes 0 to 15"},
+        {"'a' + 1 / 0", 5, "a number that goes into text here is .inf"},
+        {"text(sqrt(-1), 4)", 1, "a number that goes into text here is .nan"},
         {"name * name", 6, "'*' cannot go with text and text"},
         {"on + 1", 4, "'+' cannot go with true or false and a number"},
         {"1 < v2", 3, "'<' cannot go with a number and a vec2"},
@@ -313,7 +328,7 @@ Test(expr, limits)
     expect_limit("", "-", 4000, "1", "nested too deep");
     expect_limit("", "!", 4000, "true", "nested too deep");
     expect_limit("", "on ? 1 : ", 60, "1", NULL);
-    expect_limit("", "on ? 1 : ", 500, "1", "more than 128 values at a time");
+    expect_limit("", "on ? 1 : ", 500, "1", "nested too deep");
     expect_limit("", "1 + ", 2000, "1", NULL);
     expect_limit("", "1 + ", 3000, "1", "longer than 8192 bytes");
     expect_limit("", "vec4(1, 2, 3, ", 44, "3", "more than 128 values at a time");

@@ -122,8 +122,9 @@ Test(yaml, places)
     expect_loc("its inside", lb_yaml_find(root, "é")->inner, 1, 8, 6);
     expect_loc("part of it", lb_yaml_place(lb_yaml_find(root, "é"), 1, 3), 1, 9, 1);
     cr_expect(!lb_yaml_find(root, "c")->is_exact);
-    expect_loc("escaped", lb_yaml_place(lb_yaml_find(root, "c"), 1, 2), 3, 4, 8);
+    expect_loc("escaped", lb_yaml_place(lb_yaml_find(root, "c"), 1, 2), 3, 6, 4);
     expect_loc("block", lb_yaml_find(root, "d")->loc, 4, 4, 1);
+    expect_loc("part of it", lb_yaml_place(lb_yaml_find(root, "d"), 1, 3), 5, 4, 2);
     cr_expect_str_eq(lb_yaml_find(root, "d")->text, "text\n");
     expect_loc("flow list", lb_yaml_find(root, "e")->loc, 6, 4, 10);
     expect_loc("in it", lb_yaml_find(root, "e")->items[1]->loc, 6, 8, 1);
