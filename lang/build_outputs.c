@@ -4,6 +4,7 @@
 
 #include "engine/base/file.h"
 #include "lang/build.h"
+#include "lang/output_table.h"
 
 typedef struct output_params {
     const char *file;
@@ -32,6 +33,11 @@ static const lb_param table[] = {
                 .doc = "Drop-frame timecode."),
     {0},
 };
+
+const lb_param *lb_output_table(void)
+{
+    return table;
+}
 
 /* Keys that are not values. */
 static const lb_input references[] = {
