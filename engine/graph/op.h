@@ -187,6 +187,10 @@ typedef struct lb_op {
 
     /* Bytes that evaluate needs beside its inputs and its result, at most, for `box`. NULL: few. */
     size_t (*scratch)(const lb_call *call, const lb_desc *own, lb_box box, uint64_t wanted);
+
+    /* Nodes of a small graph that shows what it does, as a graph file has them, indented by two;
+     * the picture is `last`, in a frame of 320 x 180, at frame 20 of 50. NULL: none. */
+    const char *example;
 } lb_op;
 
 /* For describe: an image of the format's frame with those channels. */

@@ -168,6 +168,11 @@ const lb_op lb_op_channels = {
            "`{channel: A, value: 1}` makes it opaque. All are read before any is set, so two "
            "channels may change places.",
     .group = "channel",
+    .example = "  dusk: {op: gradient, stops: [{color: \"#2b1d2e\"}, {color: \"#7a3b1d\"}]}\n"
+               "  type: {op: text, text: KILN, size: 110, weight: 700, color: [3, 1.2, 0.3]}\n"
+               "  lit: {op: composite, source: type, backdrop: dusk}\n"
+               "  last: {op: channels, image: lit, set: [{channel: R, from: B}, {channel: B, from: "
+               "R}]}\n",
     .version = 1,
     .inputs = inputs,
     .params = params,

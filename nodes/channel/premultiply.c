@@ -30,6 +30,11 @@ const lb_op lb_op_premultiply = {
     .doc = "Every operator takes colour to be premultiplied. This is for pictures that came in "
            "with straight colour.",
     .group = "channel",
+    .example = "  dusk: {op: gradient, stops: [{color: \"#2b1d2e\"}, {color: \"#7a3b1d\"}]}\n"
+               "  type: {op: text, text: KILN, size: 110, weight: 700, color: [3, 1.2, 0.3]}\n"
+               "  straight: {op: unpremultiply, image: type}\n"
+               "  again: {op: premultiply, image: straight}\n"
+               "  last: {op: composite, source: again, backdrop: dusk}\n",
     .version = 1,
     .inputs = inputs,
     .result = LB_KIND_IMAGE,

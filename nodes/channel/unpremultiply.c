@@ -28,6 +28,9 @@ const lb_op lb_op_unpremultiply = {
     .doc = "For handing straight colour to something outside, or to `premultiply` again after a "
            "step of your own. Where alpha is 0 or less the colour stays as it is.",
     .group = "channel",
+    .example = "  type: {op: text, text: KILN, size: 110, weight: 700, color: [3, 1.2, 0.3]}\n"
+               "  soft: {op: blur, image: type, sigma: 8}\n"
+               "  last: {op: unpremultiply, image: soft}\n",
     .version = 1,
     .inputs = inputs,
     .result = LB_KIND_IMAGE,

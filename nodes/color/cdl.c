@@ -206,6 +206,11 @@ const lb_op lb_op_cdl = {
            "luma; on straight colour, in the working space. Light without coverage (alpha 0) has "
            "slope and saturation only.",
     .group = "color",
+    .example = "  dusk: {op: gradient, stops: [{color: \"#2b1d2e\"}, {color: \"#7a3b1d\"}]}\n"
+               "  type: {op: text, text: KILN, size: 110, weight: 700, color: [3, 1.2, 0.3]}\n"
+               "  lit: {op: composite, source: type, backdrop: dusk}\n"
+               "  last: {op: cdl, image: lit, slope: [0.8, 0.95, 1.3], offset: [0, 0.01, 0.03], "
+               "power: 0.9, saturation: 0.6}\n",
     .version = 3,
     .inputs = inputs,
     .params = params,

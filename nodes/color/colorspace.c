@@ -100,6 +100,8 @@ const lb_op lb_op_colorspace = {
     .doc = "Every operator takes numbers to be linear in the working space, so this is for "
            "pictures that came in as raw, or to hand encoded numbers to an output that is raw.",
     .group = "color",
+    .example = "  chart: {op: image, file: tile.png, space: raw}\n"
+               "  last: {op: colorspace, image: chart, from: srgb}\n",
     .version = 1,
     .inputs = inputs,
     .params = params,

@@ -50,6 +50,10 @@ const lb_op lb_op_exposure = {
     .name = "exposure",
     .summary = "Light in stops",
     .group = "color",
+    .example = "  dusk: {op: gradient, stops: [{color: \"#2b1d2e\"}, {color: \"#7a3b1d\"}]}\n"
+               "  type: {op: text, text: KILN, size: 110, weight: 700, color: [3, 1.2, 0.3]}\n"
+               "  lit: {op: composite, source: type, backdrop: dusk}\n"
+               "  last: {op: exposure, image: lit, stops: -1.5}\n",
     .version = 1,
     .inputs = inputs,
     .params = params,

@@ -181,6 +181,13 @@ const lb_op lb_op_composite = {
            "the colours first where both pictures are (W3C Compositing and Blending Level 1). "
            "All of it in linear light.",
     .group = "composite",
+    .example = "  dusk: {op: gradient, stops: [{color: \"#2b1d2e\"}, {color: \"#7a3b1d\"}]}\n"
+               "  type: {op: text, text: KILN, size: 110, weight: 700, color: [3, 1.2, 0.3]}\n"
+               "  pool: {op: gradient, type: radial, from: [160, 90], to: [160, 150], stops: "
+               "[{color: \"#3d6b7d\"}, {color: \"#3d6b7d00\"}]}\n"
+               "  below: {op: composite, source: pool, backdrop: dusk}\n"
+               "  last: {op: composite, source: type, backdrop: below, blend: screen, opacity: "
+               "0.8}\n",
     .version = 1,
     .inputs = inputs,
     .params = params,

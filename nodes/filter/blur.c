@@ -98,6 +98,11 @@ const lb_op lb_op_blur = {
     .doc = "Every channel of light and coverage is blurred; depth, normals and ids beside them "
            "stay as they are.",
     .group = "filter",
+    .example = "  dusk: {op: gradient, stops: [{color: \"#2b1d2e\"}, {color: \"#7a3b1d\"}]}\n"
+               "  type: {op: text, text: KILN, size: 110, weight: 700, color: [3, 1.2, 0.3]}\n"
+               "  lit: {op: composite, source: type, backdrop: dusk}\n"
+               "  last: {op: blur, image: lit, sigma: {keys: {1: 6, 50: 0}, ease: ease-out}, edge: "
+               "clamp}\n",
     .version = 2,
     .inputs = inputs,
     .params = params,

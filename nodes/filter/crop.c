@@ -107,6 +107,10 @@ const lb_op lb_op_crop = {
     .name = "crop",
     .summary = "A part of a picture, in its place",
     .group = "filter",
+    .example = "  dusk: {op: gradient, stops: [{color: \"#2b1d2e\"}, {color: \"#7a3b1d\"}]}\n"
+               "  type: {op: text, text: KILN, size: 110, weight: 700, color: [3, 1.2, 0.3]}\n"
+               "  lit: {op: composite, source: type, backdrop: dusk}\n"
+               "  last: {op: crop, image: lit, box: [40, 45, 280, 135]}\n",
     .version = 1,
     .inputs = inputs,
     .params = params,

@@ -252,6 +252,11 @@ const lb_op lb_op_glow = {
     .summary = "Light that spills around what is bright",
     .doc = "Adds light and covers nothing: alpha stays, so over a backdrop the glow brightens it.",
     .group = "filter",
+    .example = "  dusk: {op: gradient, stops: [{color: \"#2b1d2e\"}, {color: \"#7a3b1d\"}]}\n"
+               "  type: {op: text, text: KILN, size: 110, weight: 700, color: [3, 1.2, 0.3]}\n"
+               "  lit: {op: composite, source: type, backdrop: dusk}\n"
+               "  last: {op: glow, image: lit, threshold: 0.6, radius: 60, gain: 1.5, tint: "
+               "\"#ff8c42\"}\n",
     .version = 2,
     .inputs = inputs,
     .params = params,

@@ -291,6 +291,10 @@ const lb_op lb_op_shimmer = {
     .doc = "Light, coverage, depth and every other channel are displaced together. The same "
            "frame, seed and parameters always give the same picture.",
     .group = "filter",
+    .example = "  dusk: {op: gradient, stops: [{color: \"#2b1d2e\"}, {color: \"#7a3b1d\"}]}\n"
+               "  type: {op: text, text: KILN, size: 110, weight: 700, color: [3, 1.2, 0.3]}\n"
+               "  lit: {op: composite, source: type, backdrop: dusk}\n"
+               "  last: {op: shimmer, image: lit, strength: 14, scale: 40, rise: 80}\n",
     .version = 3,
     .inputs = inputs,
     .params = params,

@@ -252,6 +252,10 @@ const lb_op lb_op_transform = {
     .doc = "Scaled from the pivot, turned around it, then moved. What is moved out of the frame "
            "is kept for what may bring it back.",
     .group = "filter",
+    .example = "  dusk: {op: gradient, stops: [{color: \"#2b1d2e\"}, {color: \"#7a3b1d\"}]}\n"
+               "  type: {op: text, text: KILN, size: 110, weight: 700, color: [3, 1.2, 0.3]}\n"
+               "  leaning: {op: transform, image: type, rotate: -18, scale: [0.9, 1.2]}\n"
+               "  last: {op: composite, source: leaning, backdrop: dusk}\n",
     .version = 2,
     .inputs = inputs,
     .params = params,

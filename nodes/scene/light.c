@@ -72,6 +72,15 @@ const lb_op lb_op_light = {
     .name = "light",
     .summary = "A light",
     .group = "scene",
+    .example = "  wall: {op: plane, size: [12, 8], position: [0, 0, -1]}\n"
+               "  pot: {op: sphere, radius: 0.9, position: [0, -0.4, 0.4]}\n"
+               "  fire: {op: light, type: spot, decay: none, color: \"#ff8c42\", intensity: 2.5, "
+               "position: [-3, 2.5, 4], target: [0, 0, -1], cone: 50, cone-inner: 30}\n"
+               "  moon: {op: light, type: directional, color: \"#6f8fb0\", intensity: 0.25, "
+               "rotation: [-40, 30, 0]}\n"
+               "  eye: {op: camera, position: [0, 0.4, 6], target: [0, 0, 0], fov: 40}\n"
+               "  stage: {op: group, items: [wall, pot, fire, moon]}\n"
+               "  last: {op: render, scene: stage, camera: eye, samples: 16}\n",
     .version = 1,
     .params = params,
     .params_size = sizeof(light_params),

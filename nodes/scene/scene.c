@@ -525,6 +525,16 @@ const lb_op lb_op_scene = {
         "converted or left out is listed by lampblack audit. The animation's time 0 is the first "
         "frame.",
     .group = "scene",
+    .example = "  stand:\n"
+               "    op: scene\n"
+               "    file: stand.gltf\n"
+               "    amend:\n"
+               "      - select: {light: \"fire\"}\n"
+               "        set: {decay: none, intensity: 2.5}\n"
+               "      - select: {mesh: \"shelf.*\"}\n"
+               "        set: {material: timber}\n"
+               "  timber: {op: material, diffuse: \"#6b4a2f\", specular: 0.1}\n"
+               "  last: {op: render, scene: stand, samples: 16}\n",
     .version = 1,
     .params = params,
     .params_size = sizeof(scene_params),

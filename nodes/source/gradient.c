@@ -346,6 +346,9 @@ const lb_op lb_op_gradient = {
     .name = "gradient",
     .summary = "A gradient over the whole frame",
     .group = "source",
+    .example = "  last: {op: gradient, type: radial, from: [160, 130], to: [330, 130],\n"
+               "         stops: [{color: \"#ffb347\"}, {at: 0.35, color: \"#b3541e\"}, {color: "
+               "\"#1b1420\"}]}\n",
     .version = 1,
     .params = params,
     .params_size = sizeof(gradient_params),

@@ -461,6 +461,7 @@ const lb_op lb_op_image = {
     .name = "image",
     .summary = "A picture or a sequence of pictures from files",
     .group = "source",
+    .example = "  last: {op: image, file: tile.png, space: srgb}\n",
     .version = 1,
     .params = params,
     .params_size = sizeof(image_params),

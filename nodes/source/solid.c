@@ -38,6 +38,7 @@ const lb_op lb_op_solid = {
     .name = "solid",
     .summary = "One colour over the whole frame",
     .group = "source",
+    .example = "  last: {op: solid, color: \"#b3541e\"}\n",
     .version = 1,
     .params = params,
     .params_size = sizeof(solid_params),
