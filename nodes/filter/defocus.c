@@ -430,16 +430,17 @@ const lb_op lb_op_defocus = {
            "f / (s - f) wide on the film. What is out of focus in front spreads over what is "
            "behind it; what is behind never spreads over something sharper in front.",
     .group = "filter",
-    .example = "  clay: {op: material, diffuse: \"#b3541e\", specular: 0.8, exponent: 80}\n"
-               "  near: {op: sphere, radius: 0.7, position: [-1.4, 0, 2.2], material: clay}\n"
-               "  middle: {op: sphere, radius: 0.7, material: clay}\n"
-               "  far: {op: sphere, radius: 0.7, position: [2.6, 0, -5], material: clay}\n"
-               "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
-               "  sky: {op: light, type: ambient, intensity: 0.12}\n"
-               "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
-               "  stage: {op: group, items: [near, middle, far, lamp, sky]}\n"
-               "  shelf: {op: render, scene: stage, camera: eye, samples: 16}\n"
-               "  last: {op: defocus, image: shelf, focus: 5.2, f-number: 1.4, focal-length: 135}\n",
+    .example =
+        "  clay: {op: material, diffuse: \"#b3541e\", specular: 0.8, exponent: 80}\n"
+        "  near: {op: sphere, radius: 0.7, position: [-1.4, 0, 2.2], material: clay}\n"
+        "  middle: {op: sphere, radius: 0.7, material: clay}\n"
+        "  far: {op: sphere, radius: 0.7, position: [2.6, 0, -5], material: clay}\n"
+        "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
+        "  sky: {op: light, type: ambient, intensity: 0.12}\n"
+        "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
+        "  stage: {op: group, items: [near, middle, far, lamp, sky]}\n"
+        "  shelf: {op: render, scene: stage, camera: eye, samples: 16}\n"
+        "  last: {op: defocus, image: shelf, focus: 5.2, f-number: 1.4, focal-length: 135}\n",
     .version = 3,
     .inputs = inputs,
     .params = params,

@@ -43,17 +43,18 @@ const lb_op lb_op_bump = {
         "the surface changes, not its outline. Of a picture in colour the red channel is the "
         "height.",
     .group = "scene",
-    .example = "  rings: {op: gradient, type: radial, spread: reflect, from: [160, 90], to: [172, "
-               "90], stops: [{color: [0, 0, 0]}, {color: [1, 1, 1]}]}\n"
-               "  relief: {op: bump, image: rings, scale: 0.04}\n"
-               "  clay: {op: material, diffuse: \"#b3541e\", specular: 0.15, exponent: 30, bump-map: "
-               "relief}\n"
-               "  shape: {op: plane, size: [4, 2.25], rotation: [-25, 0, 0], material: clay}\n"
-               "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
-               "  sky: {op: light, type: ambient, intensity: 0.12}\n"
-               "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
-               "  stage: {op: group, items: [shape, lamp, sky]}\n"
-               "  last: {op: render, scene: stage, camera: eye, samples: 16}\n",
+    .example =
+        "  rings: {op: gradient, type: radial, spread: reflect, from: [160, 90], to: [172, "
+        "90], stops: [{color: [0, 0, 0]}, {color: [1, 1, 1]}]}\n"
+        "  relief: {op: bump, image: rings, scale: 0.04}\n"
+        "  clay: {op: material, diffuse: \"#b3541e\", specular: 0.15, exponent: 30, bump-map: "
+        "relief}\n"
+        "  shape: {op: plane, size: [4, 2.25], rotation: [-25, 0, 0], material: clay}\n"
+        "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
+        "  sky: {op: light, type: ambient, intensity: 0.12}\n"
+        "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
+        "  stage: {op: group, items: [shape, lamp, sky]}\n"
+        "  last: {op: render, scene: stage, camera: eye, samples: 16}\n",
     .version = 1,
     .inputs = inputs,
     .params = params,

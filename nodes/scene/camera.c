@@ -90,14 +90,15 @@ const lb_op lb_op_camera = {
     .name = "camera",
     .summary = "A camera",
     .group = "scene",
-    .example = "  clay: {op: material, diffuse: \"#b3541e\"}\n"
-               "  near: {op: box, size: 0.9, position: [-1, 0, 1.2], material: clay}\n"
-               "  far: {op: box, size: 0.9, position: [1.3, 0, -2.5], material: clay}\n"
-               "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
-               "  eye: {op: camera, position: {keys: {1: [3, 2, 5], 50: [-3, 2, 5]}, ease: "
-               "ease-in-out}, target: [0, 0, 0], focal-length: 28}\n"
-               "  stage: {op: group, items: [near, far, lamp]}\n"
-               "  last: {op: render, scene: stage, camera: eye, samples: 16}\n",
+    .example =
+        "  clay: {op: material, diffuse: \"#b3541e\"}\n"
+        "  near: {op: box, size: 0.9, position: [-1, 0, 1.2], material: clay}\n"
+        "  far: {op: box, size: 0.9, position: [1.3, 0, -2.5], material: clay}\n"
+        "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
+        "  eye: {op: camera, position: {keys: {1: [3, 2, 5], 50: [-3, 2, 5]}, ease: "
+        "ease-in-out}, target: [0, 0, 0], focal-length: 28}\n"
+        "  stage: {op: group, items: [near, far, lamp]}\n"
+        "  last: {op: render, scene: stage, camera: eye, samples: 16}\n",
     .version = 1,
     .params = params,
     .params_size = sizeof(camera_params),

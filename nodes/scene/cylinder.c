@@ -35,13 +35,14 @@ const lb_op lb_op_cylinder = {
     .doc = "It stands upright (y). A texture is wound round the wall once, with its middle to the "
            "front (+z), and its largest disc lies on each end.",
     .group = "scene",
-    .example = "  clay: {op: material, diffuse: \"#b3541e\", specular: 0.4, exponent: 40}\n"
-               "  shape: {op: cylinder, radius: 0.9, height: 2, material: clay}\n"
-               "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
-               "  sky: {op: light, type: ambient, intensity: 0.12}\n"
-               "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
-               "  stage: {op: group, items: [shape, lamp, sky], rotation: [0, 30, 0]}\n"
-               "  last: {op: render, scene: stage, camera: eye, samples: 16}\n",
+    .example =
+        "  clay: {op: material, diffuse: \"#b3541e\", specular: 0.4, exponent: 40}\n"
+        "  shape: {op: cylinder, radius: 0.9, height: 2, material: clay}\n"
+        "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
+        "  sky: {op: light, type: ambient, intensity: 0.12}\n"
+        "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
+        "  stage: {op: group, items: [shape, lamp, sky], rotation: [0, 30, 0]}\n"
+        "  last: {op: render, scene: stage, camera: eye, samples: 16}\n",
     .version = 1,
     .inputs = inputs,
     .params = params,

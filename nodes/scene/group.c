@@ -36,18 +36,19 @@ const lb_op lb_op_group = {
     .doc =
         "Its position, rotation and scale apply to all that is in it, groups in groups included.",
     .group = "scene",
-    .example = "  clay: {op: material, diffuse: \"#b3541e\", specular: 0.4, exponent: 40}\n"
-               "  foot: {op: cylinder, radius: 0.5, height: 0.3, position: [0, -1, 0], material: "
-               "clay}\n"
-               "  belly: {op: sphere, radius: 0.9, material: clay}\n"
-               "  rim: {op: torus, radius: 0.4, tube: 0.1, position: [0, 0.9, 0], material: clay}\n"
-               "  pot: {op: group, items: [foot, belly, rim], rotation: [0, 0, {expr: \"-20 + frame "
-               "* 0.8\"}]}\n"
-               "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
-               "  sky: {op: light, type: ambient, intensity: 0.12}\n"
-               "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
-               "  stage: {op: group, items: [pot, lamp, sky]}\n"
-               "  last: {op: render, scene: stage, camera: eye, samples: 16}\n",
+    .example =
+        "  clay: {op: material, diffuse: \"#b3541e\", specular: 0.4, exponent: 40}\n"
+        "  foot: {op: cylinder, radius: 0.5, height: 0.3, position: [0, -1, 0], material: "
+        "clay}\n"
+        "  belly: {op: sphere, radius: 0.9, material: clay}\n"
+        "  rim: {op: torus, radius: 0.4, tube: 0.1, position: [0, 0.9, 0], material: clay}\n"
+        "  pot: {op: group, items: [foot, belly, rim], rotation: [0, 0, {expr: \"-20 + frame "
+        "* 0.8\"}]}\n"
+        "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
+        "  sky: {op: light, type: ambient, intensity: 0.12}\n"
+        "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
+        "  stage: {op: group, items: [pot, lamp, sky]}\n"
+        "  last: {op: render, scene: stage, camera: eye, samples: 16}\n",
     .version = 1,
     .inputs = inputs,
     .params = params,

@@ -174,18 +174,19 @@ const lb_op lb_op_material = {
     .doc = "Numbers and colours are multiplied by their maps. Maps that the model does not use are "
            "warned of.",
     .group = "scene",
-    .example = "  clay: {op: material, diffuse: \"#b3541e\", specular: 0.05, exponent: 8}\n"
-               "  glaze: {op: material, diffuse: \"#12383f\", specular: 0.9, exponent: 120}\n"
-               "  copper: {op: material, model: metal-rough, base-color: \"#d08050\", metallic: 1, "
-               "roughness: 0.35}\n"
-               "  left: {op: sphere, radius: 0.8, position: [-1.8, 0, 0], material: clay}\n"
-               "  middle: {op: sphere, radius: 0.8, material: glaze}\n"
-               "  right: {op: sphere, radius: 0.8, position: [1.8, 0, 0], material: copper}\n"
-               "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
-               "  sky: {op: light, type: ambient, intensity: 0.12}\n"
-               "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
-               "  stage: {op: group, items: [left, middle, right, lamp, sky]}\n"
-               "  last: {op: render, scene: stage, camera: eye, samples: 16}\n",
+    .example =
+        "  clay: {op: material, diffuse: \"#b3541e\", specular: 0.05, exponent: 8}\n"
+        "  glaze: {op: material, diffuse: \"#12383f\", specular: 0.9, exponent: 120}\n"
+        "  copper: {op: material, model: metal-rough, base-color: \"#d08050\", metallic: 1, "
+        "roughness: 0.35}\n"
+        "  left: {op: sphere, radius: 0.8, position: [-1.8, 0, 0], material: clay}\n"
+        "  middle: {op: sphere, radius: 0.8, material: glaze}\n"
+        "  right: {op: sphere, radius: 0.8, position: [1.8, 0, 0], material: copper}\n"
+        "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
+        "  sky: {op: light, type: ambient, intensity: 0.12}\n"
+        "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
+        "  stage: {op: group, items: [left, middle, right, lamp, sky]}\n"
+        "  last: {op: render, scene: stage, camera: eye, samples: 16}\n",
     .version = 1,
     .inputs = inputs,
     .params = params,

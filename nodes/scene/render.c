@@ -241,14 +241,15 @@ const lb_op lb_op_render = {
            "camera's axis of the nearest sample, infinite where there is nothing; `normal.X`, "
            "`normal.Y`, `normal.Z` in the world; `uv.U`, `uv.V`.",
     .group = "scene",
-    .example = "  clay: {op: material, diffuse: \"#b3541e\", specular: 0.4, exponent: 40}\n"
-               "  wheel: {op: box, size: [3, 0.3, 0.6], rotation: [0, 0, {expr: frame * 12}], "
-               "material: clay}\n"
-               "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
-               "  sky: {op: light, type: ambient, intensity: 0.12}\n"
-               "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
-               "  stage: {op: group, items: [wheel, lamp, sky]}\n"
-               "  last: {op: render, scene: stage, camera: eye, samples: 64, shutter: 360}\n",
+    .example =
+        "  clay: {op: material, diffuse: \"#b3541e\", specular: 0.4, exponent: 40}\n"
+        "  wheel: {op: box, size: [3, 0.3, 0.6], rotation: [0, 0, {expr: frame * 12}], "
+        "material: clay}\n"
+        "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
+        "  sky: {op: light, type: ambient, intensity: 0.12}\n"
+        "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
+        "  stage: {op: group, items: [wheel, lamp, sky]}\n"
+        "  last: {op: render, scene: stage, camera: eye, samples: 64, shutter: 360}\n",
     .version = 1,
     .inputs = inputs,
     .params = params,

@@ -45,14 +45,15 @@ const lb_op lb_op_torus = {
     .summary = "A ring",
     .doc = "It lies flat: its axis is up (y).",
     .group = "scene",
-    .example = "  clay: {op: material, diffuse: \"#b3541e\", specular: 0.4, exponent: 40}\n"
-               "  shape: {op: torus, radius: 1.2, tube: 0.35, rotation: [30, 0, 0], material: "
-               "clay}\n"
-               "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
-               "  sky: {op: light, type: ambient, intensity: 0.12}\n"
-               "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
-               "  stage: {op: group, items: [shape, lamp, sky], rotation: [0, 30, 0]}\n"
-               "  last: {op: render, scene: stage, camera: eye, samples: 16}\n",
+    .example =
+        "  clay: {op: material, diffuse: \"#b3541e\", specular: 0.4, exponent: 40}\n"
+        "  shape: {op: torus, radius: 1.2, tube: 0.35, rotation: [30, 0, 0], material: "
+        "clay}\n"
+        "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
+        "  sky: {op: light, type: ambient, intensity: 0.12}\n"
+        "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
+        "  stage: {op: group, items: [shape, lamp, sky], rotation: [0, 30, 0]}\n"
+        "  last: {op: render, scene: stage, camera: eye, samples: 16}\n",
     .version = 1,
     .inputs = inputs,
     .params = params,

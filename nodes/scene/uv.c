@@ -26,18 +26,19 @@ const lb_op lb_op_uv = {
     .doc = "The picture's top left corner is where u and v are 0; v runs down. First it is turned, "
            "then tiled, then moved.",
     .group = "scene",
-    .example = "  grout: {op: solid, color: \"#8a7f70\"}\n"
-               "  face: {op: crop, image: fired, box: [6, 6, 314, 174]}\n"
-               "  fired: {op: gradient, stops: [{color: \"#8c3b1a\"}, {color: \"#c46a3a\"}]}\n"
-               "  brick: {op: composite, source: face, backdrop: grout}\n"
-               "  laid: {op: uv, image: brick, tile: [6, 4]}\n"
-               "  wall: {op: material, diffuse-map: laid}\n"
-               "  shape: {op: cylinder, radius: 1, height: 2, material: wall}\n"
-               "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
-               "  sky: {op: light, type: ambient, intensity: 0.12}\n"
-               "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
-               "  stage: {op: group, items: [shape, lamp, sky]}\n"
-               "  last: {op: render, scene: stage, camera: eye, samples: 16}\n",
+    .example =
+        "  grout: {op: solid, color: \"#8a7f70\"}\n"
+        "  face: {op: crop, image: fired, box: [6, 6, 314, 174]}\n"
+        "  fired: {op: gradient, stops: [{color: \"#8c3b1a\"}, {color: \"#c46a3a\"}]}\n"
+        "  brick: {op: composite, source: face, backdrop: grout}\n"
+        "  laid: {op: uv, image: brick, tile: [6, 4]}\n"
+        "  wall: {op: material, diffuse-map: laid}\n"
+        "  shape: {op: cylinder, radius: 1, height: 2, material: wall}\n"
+        "  lamp: {op: light, type: point, decay: none, intensity: 2.2, position: [3, 4, 5]}\n"
+        "  sky: {op: light, type: ambient, intensity: 0.12}\n"
+        "  eye: {op: camera, position: [0, 1.6, 5], target: [0, 0, 0], fov: 40}\n"
+        "  stage: {op: group, items: [shape, lamp, sky]}\n"
+        "  last: {op: render, scene: stage, camera: eye, samples: 16}\n",
     .version = 1,
     .inputs = inputs,
     .params = params,

@@ -604,10 +604,11 @@ const lb_op lb_op_text = {
            "the ink. Where a character is missing in the font, or the family is not installed, a "
            "warning says so.",
     .group = "source",
-    .example = "  dusk: {op: solid, color: \"#1b1420\"}\n"
-               "  type: {op: text, text: \"NIGHT FIRING\\nshelf by shelf\", size: 36, tracking: 80, "
-               "line-height: 1.4}\n"
-               "  last: {op: composite, source: type, backdrop: dusk}\n",
+    .example =
+        "  dusk: {op: solid, color: \"#1b1420\"}\n"
+        "  type: {op: text, text: \"NIGHT FIRING\\nshelf by shelf\", size: 36, tracking: 80, "
+        "line-height: 1.4}\n"
+        "  last: {op: composite, source: type, backdrop: dusk}\n",
     .version = 1,
     .params = params,
     .params_size = sizeof(text_params),
