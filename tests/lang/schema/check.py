@@ -66,7 +66,7 @@ def whole_graphs():
                 continue
             with open(path, encoding="utf-8") as file:
                 yield os.path.relpath(path, ROOT), file.read()
-    for page in sorted(glob.glob(os.path.join(ROOT, "docs", "*.md"))):
+    for page in sorted(glob.glob(os.path.join(ROOT, "docs", "**", "*.md"), recursive=True)):
         with open(page, encoding="utf-8") as file:
             blocks = re.findall(r"^```yaml\n(.*?)^```", file.read(), re.M | re.S)
         for i, block in enumerate(blocks):
