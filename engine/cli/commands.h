@@ -5,7 +5,20 @@
 #include "engine/cli/options.h"
 
 /* One row a command, which lb_command_NAME describes. */
-#define LB_COMMANDS(row) row(check) row(render) row(audit) row(ops) row(info) row(cache)
+/* clang-format off */
+#define LB_COMMANDS(row) \
+    row(check) \
+    row(fmt) \
+    row(render) \
+    row(audit) \
+    row(ops) \
+    row(schema) \
+    row(info) \
+    row(cache) \
+    row(names) \
+    row(completion) \
+    row(manual)
+/* clang-format on */
 
 #define LB_COMMAND_DECLARED(name) extern const lb_command lb_command_##name;
 LB_COMMANDS(LB_COMMAND_DECLARED)

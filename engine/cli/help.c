@@ -30,7 +30,7 @@ static void put_piece(lb_text *out, const char *piece, size_t bytes, size_t inde
         lb_text_put(out, "\n");
         put_spaces(out, indent);
         *column = indent;
-    } else if (*column > indent) {
+    } else if (*column != indent) {
         lb_text_put(out, " ");
         ++*column;
     }
@@ -84,11 +84,11 @@ static void put_operand_usage(const lb_operand *operand, char *buffer, size_t ro
 
 void lb_help_usage(lb_text *out, const lb_command *command, bool is_brief)
 {
-    size_t indent = strlen("usage: lampblack ") + strlen(command->name) + 1, column = indent;
+    size_t indent = strlen("usage: lampblack ") + strlen(command->name) + 1, column = indent - 1;
     const lb_option *options = is_brief ? NULL : command->options;
     char piece[160], argument[96];
 
-    lb_text_printf(out, "usage: lampblack %s ", command->name);
+    lb_text_printf(out, "usage: lampblack %s", command->name);
     for (const lb_operand *o = command->operands; o && o->name; o++) {
         put_operand_usage(o, piece, sizeof piece);
         put_piece(out, piece, strlen(piece), indent, &column);

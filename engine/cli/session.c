@@ -86,7 +86,7 @@ static void close_session(lb_session *session)
 int lb_session_run(const lb_command *command, int argc, char **argv)
 {
     lb_session session = {.command = command};
-    void *options = lb_alloc(1, command->options_size);
+    void *options = lb_alloc(1, command->options_size + 1);
     int result = LB_EXIT_TROUBLE;
 
     if (!options || !(session.diag = lb_diag_new()))
