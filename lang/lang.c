@@ -105,10 +105,10 @@ lb_status lb_lang_parse(lb_diag *diag, const char *path, const char *text, size_
     *out = NULL;
     if (bytes == 0)
         text = "";
-    if (bytes >= 3 && memcmp(text, mark, 3) == 0)
-        text += 3, bytes -= 3;
     if (diag)
         file = lb_diag_add_source(diag, path, text, bytes);
+    if (bytes >= 3 && memcmp(text, mark, 3) == 0)
+        text += 3, bytes -= 3;
     if (bytes > LB_LANG_MAX_BYTES)
         return lb_fail(diag, LB_LIMIT, (lb_loc){.file = file}, "a graph has at most %zu MiB",
                        LB_LANG_MAX_BYTES >> 20);

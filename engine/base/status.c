@@ -143,11 +143,18 @@ const char *lb_diag_intern(lb_diag *diag, const char *name)
 
 const char *lb_diag_add_source(lb_diag *diag, const char *name, const char *text, size_t bytes)
 {
+    static const char mark[] = "\xEF\xBB\xBF"; /* byte order: no column counts it */
     source *found = NULL;
+    size_t skipped = 0;
     char *copy;
 
     if (!diag || !name || (!text && bytes))
         return NULL;
+    if (bytes >= 3 && memcmp(text, mark, 3) == 0) {
+        skipped = 3;
+        text += 3;
+        bytes -= 3;
+    }
     copy = lb_alloc(bytes ? bytes : 1, 1);
     if (!copy)
         return NULL;
@@ -156,9 +163,12 @@ const char *lb_diag_add_source(lb_diag *diag, const char *name, const char *text
     pthread_mutex_lock(&diag->lock);
     found = intern(diag, name);
     if (found) {
+        if (!found->text)
+            found->order = diag->text_count++;
         lb_free(found->text);
         found->text = copy;
         found->bytes = bytes;
+        found->skipped = skipped;
         found->cursor_line = 1;
         found->cursor = 0;
     } else {
@@ -412,6 +422,13 @@ bool lb_diag_unprinted(const lb_diag *diag)
     return any;
 }
 
+void lb_diag_set_limit(lb_diag *diag, int32_t limit)
+{
+    pthread_mutex_lock(&diag->lock);
+    diag->limit = limit;
+    pthread_mutex_unlock(&diag->lock);
+}
+
 lb_status lb_diag_worst(const lb_diag *diag)
 {
     lb_diag *locked = (lb_diag *)diag;
@@ -452,6 +469,9 @@ void lb_diag_take(lb_diag *diag, lb_diag **from, bool keep)
     pthread_mutex_lock(&diag->lock);
     if (keep && badness(old->worst) > badness(diag->worst))
         diag->worst = old->worst;
+    for (source *s = old->sources; s; s = s->next)
+        s->order += diag->text_count;
+    diag->text_count += old->text_count;
     for (end = &diag->sources; *end; end = &(*end)->next)
         ;
     *end = old->sources;

@@ -46,7 +46,8 @@ lb_diag *lb_diag_new(void);
 void lb_diag_free(lb_diag **diag);
 
 /* Registers a text so that messages can show its lines; copies both. Answers the diag's own copy of
- * the name, which lives as long as the diag and is what lb_loc.file wants. NULL: no memory. */
+ * the name, which lives as long as the diag and is what lb_loc.file wants. NULL: no memory. A byte
+ * order mark at the beginning belongs to no line. */
 const char *lb_diag_add_source(lb_diag *diag, const char *name, const char *text, size_t bytes);
 
 /* A copy of `name` that lives as long as the diag (the same pointer for the same name). */
@@ -81,11 +82,17 @@ typedef struct lb_message {
 } lb_message;
 LB_MUST_CHECK bool lb_diag_message(const lb_diag *diag, int32_t index, lb_message *out);
 
-/* Writes all messages that were not written before, sorted by file, line, column, as
+/* How many errors, and how many warnings, lb_diag_print writes at once; the rest of them is only
+ * counted. 0, as it is at first: all. */
+void lb_diag_set_limit(lb_diag *diag, int32_t limit);
+
+/* Writes all messages that were not written before as
  *   file:line:column: error: message
  *      41 |     threshold: -0.5
  *         |                ^~~~
- * with colour when `color`. */
+ * with colour when `color`. They are sorted by place: texts in the order they were registered,
+ * other files by name, then what has no place. Tabs are shown as spaces; the caret stands right
+ * where a terminal gives a character two cells or none. */
 void lb_diag_print(lb_diag *diag, FILE *out, bool color);
 
 #endif

@@ -1,4 +1,4 @@
-/* engine/base/status_list.h: what status.c and status_print.c share; for these two only. */
+/* engine/base/status_list.h: what status*.c share; for these only. */
 #ifndef LB_BASE_STATUS_LIST_H
 #define LB_BASE_STATUS_LIST_H
 
@@ -17,7 +17,8 @@ typedef struct message {
     int32_t parent;               /* of a note: the message it belongs to, or -1 */
     int32_t next_note, last_note; /* notes of one message are chained in the order they came */
     bool is_printed;
-    int32_t order; /* scratch of lb_diag_print: messages[i].order is the i-th to be printed */
+    int32_t order;      /* scratch of lb_diag_sort: messages[i].order is the i-th to be printed */
+    int32_t file_order; /* and the place of its file among all */
     char spare[240];
 } message;
 
@@ -25,6 +26,8 @@ typedef struct source {
     struct source *next;
     char *text; /* NULL: only the name is known */
     size_t bytes;
+    size_t skipped;      /* bytes before the text: a byte order mark */
+    int32_t order;       /* among the texts, as they were first registered */
     int32_t cursor_line; /* where the last line shown begins: lines are asked for in order */
     size_t cursor;
     uint32_t hash;
@@ -48,8 +51,18 @@ struct lb_diag {
     size_t speaker_count, speaker_capacity;
     int32_t counts[3];
     int32_t lost;
+    int32_t text_count; /* sources with a text */
+    int32_t limit;      /* of messages of a severity that are printed at once; 0: none */
     lb_status worst;
     message first_messages[LB_DIAG_FIRST];
 };
+
+/* NULL: no such source. */
+source *lb_diag_find_source(const lb_diag *diag, const char *name);
+/* The bytes of line `line`, without its end; false: there is no such line. The source remembers it,
+ * if `keep`, for the next line that is asked for. */
+bool lb_source_line(source *s, int32_t line, bool keep, size_t *begin, size_t *end);
+/* Puts the messages that were not printed, but for notes of such, into their order; their count. */
+int32_t lb_diag_sort(lb_diag *diag);
 
 #endif

@@ -1,13 +1,13 @@
 /* engine/base/status_print.c: messages with the line they are about. */
 #include "engine/base/status.h"
 
-#include <stdlib.h>
 #include <string.h>
+#include <utf8proc.h>
 
 #include "engine/base/status_list.h"
 #include "engine/base/text.h"
 
-#define SHOWN_MOST 100     /* code points of a source line that are shown */
+#define SHOWN_MOST 100     /* cells of a source line that are shown */
 #define SHOWN_BEFORE 60    /* of these at most so many before the caret, when the line is longer */
 #define SCANNED_MOST 65536 /* code points of a line that are looked at to find the column */
 
@@ -52,129 +52,115 @@ static void put_text(FILE *out, const char *text)
         put_char(out, text, bytes, &at);
 }
 
-static source *find_source(lb_diag *diag, const char *name)
+/* --- cells of a terminal --- */
+
+#define TAB_CELLS 8
+
+/* How many cells a character takes: two if it is wide in East Asian scripts, none if it goes with
+ * the one before it; a tab, up to the next stop. */
+static int32_t width_of(uint32_t c, int32_t cell)
 {
-    for (source *s = diag->sources; s; s = s->next)
-        if (s->name == name || strcmp(s->name, name) == 0)
-            return s;
-    return NULL;
+    if (c == '\t')
+        return TAB_CELLS - cell % TAB_CELLS;
+    if (is_control(c))
+        return 1; /* shown as '?' */
+    return utf8proc_charwidth((utf8proc_int32_t)c);
 }
 
-/* The bytes of line `line`, without its end; false: there is no such line. */
-static bool find_line(source *s, int32_t line, bool keep, size_t *begin, size_t *end)
-{
-    size_t at = 0;
-    int32_t here = 1;
-    const char *found;
-
-    if (!s->text || line < 1)
-        return false;
-    if (s->cursor_line >= 1 && s->cursor_line <= line) {
-        at = s->cursor;
-        here = s->cursor_line;
-    }
-    for (; here < line; here++) {
-        found = at < s->bytes ? memchr(s->text + at, '\n', s->bytes - at) : NULL;
-        if (!found)
-            return false;
-        at = (size_t)(found - s->text) + 1;
-    }
-    if (keep) {
-        s->cursor_line = line;
-        s->cursor = at;
-    }
-    found = at < s->bytes ? memchr(s->text + at, '\n', s->bytes - at) : NULL;
-    *begin = at;
-    *end = found ? (size_t)(found - s->text) : s->bytes;
-    if (*end > *begin && s->text[*end - 1] == '\r')
-        --*end;
-    return true;
-}
-
-/* What of a line is shown: code points first .. last - 1. */
+/* A line measured: `first` and `last` are the cells that are shown, `caret` and `end` those that
+ * are underlined. */
 typedef struct span {
-    int32_t first, last;
+    int32_t total, first, last, caret, end;
 } span;
 
-static span choose_span(int32_t count, int32_t caret)
+static span measure(const char *text, size_t bytes, int32_t column, int32_t length)
 {
-    span shown = {0, count};
-
-    if (count <= SHOWN_MOST)
-        return shown;
-    if (caret > SHOWN_BEFORE)
-        shown.first = caret - SHOWN_BEFORE;
-    if (shown.first > count - SHOWN_MOST)
-        shown.first = count - SHOWN_MOST;
-    shown.last = shown.first + SHOWN_MOST;
-    return shown;
-}
-
-static int32_t count_chars(const char *text, size_t bytes)
-{
-    size_t at = 0;
-    int32_t count = 0;
-
-    while (at < bytes && count < SCANNED_MOST) {
-        lb_utf8_next(text, bytes, &at);
-        count++;
-    }
-    return count;
-}
-
-/* The second line: blanks, or tabs where the text has them, up to the caret, then ^~~~. */
-static void print_caret(const printer *p, const char *text, size_t bytes, span shown, int32_t caret,
-                        int32_t length)
-{
+    span s = {.caret = -1, .end = -1};
+    int64_t behind = (int64_t)column + (length > 0 ? length : 1);
     size_t at = 0;
 
-    fputs("      | ", p->out);
-    if (shown.first > 0)
-        fputs("...", p->out);
-    for (int32_t i = 0; i < caret; i++) {
-        uint32_t c = at < bytes ? lb_utf8_next(text, bytes, &at) : ' ';
-        if (i >= shown.first)
-            fputc(c == '\t' ? '\t' : ' ', p->out);
+    for (int32_t i = 0; at < bytes && i < SCANNED_MOST; i++) {
+        int32_t width = width_of(lb_utf8_next(text, bytes, &at), s.total);
+
+        if (i == column) /* what has no cell of its own lies on the one before */
+            s.caret = width == 0 && s.total > 0 ? s.total - 1 : s.total;
+        s.total += width;
+        if (i + 1 == behind)
+            s.end = s.total;
     }
-    if (length > shown.last - caret)
-        length = shown.last - caret;
-    style(p, "\033[1;32m");
-    fputc('^', p->out);
-    for (int32_t i = 1; i < length; i++)
-        fputc('~', p->out);
-    style(p, "\033[0m");
-    fputc('\n', p->out);
+    if (s.caret < 0)
+        s.caret = s.total;
+    if (s.end < 0)
+        s.end = s.total;
+    if (s.end <= s.caret)
+        s.end = s.caret + 1;
+    s.last = s.total;
+    if (s.total > SHOWN_MOST) {
+        s.first = s.caret > SHOWN_BEFORE ? s.caret - SHOWN_BEFORE : 0;
+        if (s.first > s.total - SHOWN_MOST)
+            s.first = s.total - SHOWN_MOST;
+        s.last = s.first + SHOWN_MOST;
+    }
+    return s;
+}
+
+static void put_blanks(FILE *out, int32_t count)
+{
+    for (int32_t i = 0; i < count; i++)
+        fputc(' ', out);
+}
+
+/* What of the line lies in the shown cells; what lies there in part is blank. */
+static void print_shown(const printer *p, const char *text, size_t bytes, const span *s)
+{
+    size_t at = 0;
+    int32_t cell = 0;
+
+    while (at < bytes && cell < s->last) {
+        size_t next = at;
+        uint32_t c = lb_utf8_next(text, bytes, &next);
+        int32_t width = width_of(c, cell), from = cell > s->first ? cell : s->first;
+        int32_t to = cell + width < s->last ? cell + width : s->last;
+
+        if (to > from && (c == '\t' || to - from < width))
+            put_blanks(p->out, to - from);
+        else if (to > from || (width == 0 && (cell > s->first || s->first == 0)))
+            put_char(p->out, text, bytes, &at);
+        at = next;
+        cell += width;
+    }
+    for (; at < bytes; cell++) { /* what goes with the last one shown */
+        size_t next = at;
+
+        if (width_of(lb_utf8_next(text, bytes, &next), cell) != 0)
+            break;
+        put_char(p->out, text, bytes, &at);
+    }
 }
 
 static void print_line(const printer *p, lb_diag *diag, const lb_loc *loc, bool keep)
 {
-    source *s = find_source(diag, loc->file);
-    size_t begin, end, at = 0;
-    const char *text;
-    int32_t count, caret = loc->column - 1;
-    span shown;
+    source *from = lb_diag_find_source(diag, loc->file);
+    size_t begin, end;
+    span s;
 
-    if (!s || !find_line(s, loc->line, keep, &begin, &end))
+    if (!from || !lb_source_line(from, loc->line, keep, &begin, &end))
         return;
-    text = s->text + begin;
-    count = count_chars(text, end - begin);
-    if (caret > count)
-        caret = count;
-    shown = choose_span(count, caret < 0 ? 0 : caret);
-    fprintf(p->out, "%5d | ", loc->line);
-    if (shown.first > 0)
-        fputs("...", p->out);
-    for (int32_t i = 0; i < shown.last && at < end - begin; i++) {
-        if (i < shown.first)
-            lb_utf8_next(text, end - begin, &at);
-        else
-            put_char(p->out, text, end - begin, &at);
-    }
-    if (at < end - begin)
-        fputs("...", p->out);
+    s = measure(from->text + begin, end - begin, loc->column > 0 ? loc->column - 1 : 0,
+                loc->length);
+    fprintf(p->out, "%5d | %s", loc->line, s.first > 0 ? "..." : "");
+    print_shown(p, from->text + begin, end - begin, &s);
+    fputs(s.last < s.total || s.total >= SCANNED_MOST ? "...\n" : "\n", p->out);
+    if (loc->column < 1)
+        return;
+    fprintf(p->out, "      | %s", s.first > 0 ? "..." : "");
+    put_blanks(p->out, s.caret - s.first);
+    style(p, "\033[1;32m");
+    fputc('^', p->out);
+    for (int32_t i = s.caret + 1; i < s.end && i < s.last; i++)
+        fputc('~', p->out);
+    style(p, "\033[0m");
     fputc('\n', p->out);
-    if (caret >= 0)
-        print_caret(p, text, end - begin, shown, caret, loc->length);
 }
 
 static void print_message(const printer *p, lb_diag *diag, message *m, bool keep)
@@ -196,86 +182,53 @@ static void print_message(const printer *p, lb_diag *diag, message *m, bool keep
     fputc('\n', p->out);
     if (m->loc.file && m->loc.line > 0)
         print_line(p, diag, &m->loc, keep);
+}
+
+static void print_with_notes(const printer *p, lb_diag *diag, message *m, bool is_shown)
+{
+    if (is_shown)
+        print_message(p, diag, m, true);
     m->is_printed = true;
-}
-
-/* By place, what has none last and in the order it came; the same place by severity and words, so
- * that threads cannot change the order. */
-static int compare(const message *a, const message *b)
-{
-    int by_name;
-
-    if (!a->loc.file || !b->loc.file)
-        return !a->loc.file - !b->loc.file;
-    if ((by_name = strcmp(a->loc.file, b->loc.file)) != 0)
-        return by_name;
-    if (a->loc.line != b->loc.line)
-        return a->loc.line < b->loc.line ? -1 : 1;
-    if (a->loc.column != b->loc.column)
-        return a->loc.column < b->loc.column ? -1 : 1;
-    if (a->severity != b->severity)
-        return a->severity > b->severity ? -1 : 1;
-    return strcmp(a->text, b->text);
-}
-
-static bool comes_after(const lb_diag *diag, int32_t i, int32_t j)
-{
-    int by_place = compare(&diag->messages[i], &diag->messages[j]);
-
-    return by_place != 0 ? by_place > 0 : i > j;
-}
-
-/* Heap sort: in place, since memory may be what is missing, and never slow. */
-static void sift_down(lb_diag *diag, int32_t root, int32_t count)
-{
-    message *m = diag->messages;
-    int32_t moving = m[root].order, child;
-
-    while ((child = 2 * root + 1) < count) {
-        if (child + 1 < count && comes_after(diag, m[child + 1].order, m[child].order))
-            child++;
-        if (!comes_after(diag, m[child].order, moving))
-            break;
-        m[root].order = m[child].order;
-        root = child;
+    for (int32_t n = m->next_note; n >= 0 && m->severity != LB_NOTE;
+         n = diag->messages[n].next_note) {
+        if (is_shown && !diag->messages[n].is_printed)
+            print_message(p, diag, &diag->messages[n], false);
+        diag->messages[n].is_printed = true;
     }
-    m[root].order = moving;
 }
 
-static void sort_order(lb_diag *diag, int32_t count)
+/* "lampblack: 7 more errors, 1 more warning" */
+static void print_rest(const printer *p, int32_t errors, int32_t warnings)
 {
-    for (int32_t i = count / 2; i-- > 0;)
-        sift_down(diag, i, count);
-    for (int32_t last = count - 1; last > 0; last--) {
-        int32_t greatest = diag->messages[0].order;
-        diag->messages[0].order = diag->messages[last].order;
-        diag->messages[last].order = greatest;
-        sift_down(diag, 0, last);
-    }
+    fputs("lampblack: ", p->out);
+    if (errors > 0)
+        fprintf(p->out, "%d more error%s", errors, errors == 1 ? "" : "s");
+    if (warnings > 0)
+        fprintf(p->out, "%s%d more warning%s", errors > 0 ? ", " : "", warnings,
+                warnings == 1 ? "" : "s");
+    fputc('\n', p->out);
 }
 
 void lb_diag_print(lb_diag *diag, FILE *out, bool color)
 {
     printer p = {out, color};
-    int32_t count = 0;
+    int32_t count, told[3] = {0}, rest[3] = {0};
 
     if (!diag)
         return;
     pthread_mutex_lock(&diag->lock);
-    for (int32_t i = 0; i < diag->message_count; i++) {
-        const message *m = &diag->messages[i];
-        if (!m->is_printed && (m->parent < 0 || diag->messages[m->parent].is_printed))
-            diag->messages[count++].order = i;
-    }
-    sort_order(diag, count);
+    count = lb_diag_sort(diag);
     for (int32_t i = 0; i < count; i++) {
         message *m = &diag->messages[diag->messages[i].order];
-        print_message(&p, diag, m, true);
-        for (int32_t n = m->next_note; n >= 0 && m->severity != LB_NOTE;
-             n = diag->messages[n].next_note)
-            if (!diag->messages[n].is_printed)
-                print_message(&p, diag, &diag->messages[n], false);
+        bool is_shown =
+            m->severity == LB_NOTE || diag->limit == 0 || told[m->severity] < diag->limit;
+
+        told[m->severity] += is_shown;
+        rest[m->severity] += !is_shown;
+        print_with_notes(&p, diag, m, is_shown);
     }
+    if (rest[LB_ERROR] > 0 || rest[LB_WARNING] > 0)
+        print_rest(&p, rest[LB_ERROR], rest[LB_WARNING]);
     if (diag->lost > 0)
         fprintf(out, "lampblack: warning: %d more messages could not be kept\n", diag->lost);
     diag->lost = 0;

@@ -4,7 +4,7 @@
  *
  *   eval sources="(engine/{base,image,color,media,scene}/[a-z]*.c)"
  *   flags="-std=c11 -D_GNU_SOURCE -DLB_NO_CLONES -I. -isystem /usr/include/stb -g -O1"
- *   libs="$(pkg-config --cflags --libs libxxhash jansson spng zlib OpenEXR) -lm"
+ *   libs="$(pkg-config --cflags --libs libxxhash libutf8proc jansson spng zlib OpenEXR) -lm"
  *   clang-14 $flags -fsanitize=fuzzer,address,undefined -o /tmp/fuzz_gltf \
  *       tests/fuzz/fuzz_gltf.c "${sources[@]}" $libs -lOpenEXRCore-3_1 -lpthread
  *   mkdir -p /tmp/scenes && find tests/data/gltf* -name '*.gl*' -size -16k \

@@ -5,7 +5,7 @@
  *   layers=engine/{base,image,color,media,scene,raster,graph}
  *   eval sources="($layers/[a-z]*.c lang/[a-z]*.c)"
  *   flags="-std=c11 -D_GNU_SOURCE -DLB_NO_CLONES -I. -isystem /usr/include/stb -g -O1"
- *   libs="$(pkg-config --cflags --libs yaml-0.1 libxxhash jansson spng zlib OpenEXR) -lm"
+ *   libs="$(pkg-config --cflags --libs yaml-0.1 libxxhash libutf8proc jansson spng zlib OpenEXR) -lm"
  *   clang-14 $flags -fsanitize=fuzzer,address,undefined -o /tmp/fuzz_lang \
  *       tests/fuzz/fuzz_lang.c "${sources[@]}" $libs -lOpenEXRCore-3_1 -lpthread
  *   mkdir -p /tmp/graphs && cp $(find examples -name '*.yaml') /tmp/graphs

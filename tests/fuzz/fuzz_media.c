@@ -5,7 +5,7 @@
  *
  *   eval sources="(engine/{base,image,color,media}/[a-z]*.c)"
  *   flags="-std=c11 -D_GNU_SOURCE -DLB_NO_CLONES -I. -isystem /usr/include/stb -g -O1 -fwrapv"
- *   libs="$(pkg-config --cflags --libs libxxhash spng zlib OpenEXR) -lm"
+ *   libs="$(pkg-config --cflags --libs libxxhash libutf8proc spng zlib OpenEXR) -lm"
  *   clang-14 $flags -fsanitize=fuzzer,address,undefined -o /tmp/fuzz_media \
  *       tests/fuzz/fuzz_media.c "${sources[@]}" $libs -lOpenEXRCore-3_1 -lpthread
  *   mkdir -p /tmp/pictures && find tests/data/exr tests/data/png -type f -size -12k \

@@ -97,8 +97,7 @@ Test(status, sorted_by_place_with_notes_below)
     lb_warn(diag, (lb_loc){file, 2, 4, 1}, "a lonely value");
     lb_fail(diag, LB_INVALID, (lb_loc){other, 9, 1, 1}, "unknown");
     lb_fail(diag, LB_INVALID, (lb_loc){file, 2, 1, 1}, "no 'b'");
-    expect_printed(diag, "a.yaml:9:1: error: unknown\n"
-                         "k.yaml:2:1: error: no 'b'\n"
+    expect_printed(diag, "k.yaml:2:1: error: no 'b'\n"
                          "    2 | b: 2\n"
                          "      | ^\n"
                          "k.yaml:2:4: warning: a lonely value\n"
@@ -110,10 +109,63 @@ Test(status, sorted_by_place_with_notes_below)
                          "k.yaml:1:1: note: the first is here\n"
                          "    1 | a: 1\n"
                          "      | ^\n"
-                         "lampblack: note: keep one\n");
+                         "lampblack: note: keep one\n"
+                         "a.yaml:9:1: error: unknown\n");
     cr_expect(lb_diag_count(diag, LB_ERROR) == 3);
     cr_expect(lb_diag_count(diag, LB_WARNING) == 1);
     cr_expect(lb_diag_count(diag, LB_NOTE) == 2);
+    lb_diag_free(&diag);
+}
+
+/* A text that is read first is told first, whatever it is called. */
+Test(status, sorted_by_file_as_they_were_read)
+{
+    lb_diag *diag = new_diag(), *other = new_diag();
+    const char *named = lb_diag_intern(diag, "b.exr"), *early = lb_diag_intern(diag, "z.yaml");
+    const char *first, *second, *third;
+
+    first = lb_diag_add_source(diag, "z.yaml", "a", 1);
+    second = lb_diag_add_source(diag, "k.yaml", "a", 1);
+    third = lb_diag_add_source(other, "c.yaml", "a", 1);
+    cr_expect(first == early);
+    lb_fail(other, LB_INVALID, (lb_loc){third, 1, 0, 0}, "three");
+    lb_fail(diag, LB_INVALID, LB_NOWHERE, "six");
+    lb_fail(diag, LB_INVALID, (lb_loc){named, 0, 0, 0}, "five");
+    lb_fail(diag, LB_INVALID, (lb_loc){.file = "a.exr"}, "four");
+    lb_fail(diag, LB_INVALID, (lb_loc){second, 1, 0, 0}, "two");
+    lb_fail(diag, LB_INVALID, (lb_loc){first, 1, 0, 0}, "one");
+    lb_diag_take(diag, &other, true);
+    expect_printed(diag, "z.yaml:1: error: one\n    1 | a\n"
+                         "k.yaml:1: error: two\n    1 | a\n"
+                         "c.yaml:1: error: three\n    1 | a\n"
+                         "a.exr: error: four\nb.exr: error: five\nlampblack: error: six\n");
+    lb_diag_free(&diag);
+}
+
+/* Of very many messages the first of each severity are shown. */
+Test(status, limit)
+{
+    lb_diag *diag = new_diag();
+
+    lb_diag_set_limit(diag, 2);
+    for (int i = 1; i < 5; i++) {
+        lb_fail(diag, LB_INVALID, (lb_loc){"k.yaml", i, 1, 1}, "wrong");
+        lb_note(diag, (lb_loc){"k.yaml", 9, 1, 1}, "see");
+    }
+    lb_warn(diag, (lb_loc){"k.yaml", 7, 1, 1}, "odd");
+    expect_printed(diag, "k.yaml:1:1: error: wrong\nk.yaml:9:1: note: see\n"
+                         "k.yaml:2:1: error: wrong\nk.yaml:9:1: note: see\n"
+                         "k.yaml:7:1: warning: odd\nlampblack: 2 more errors\n");
+    expect_printed(diag, "");
+    for (int i = 10; i < 13; i++) {
+        lb_fail(diag, LB_INVALID, (lb_loc){"k.yaml", i, 1, 1}, "wrong");
+        lb_warn(diag, (lb_loc){"k.yaml", i, 1, 1}, "odd");
+    }
+    lb_warn(diag, (lb_loc){"k.yaml", 13, 1, 1}, "odd");
+    expect_printed(diag, "k.yaml:10:1: error: wrong\nk.yaml:10:1: warning: odd\n"
+                         "k.yaml:11:1: error: wrong\nk.yaml:11:1: warning: odd\n"
+                         "lampblack: 1 more error, 2 more warnings\n");
+    cr_expect(lb_diag_count(diag, LB_ERROR) == 7 && lb_diag_count(diag, LB_WARNING) == 5);
     lb_diag_free(&diag);
 }
 
@@ -138,17 +190,64 @@ Test(status, the_same_is_told_once)
     lb_diag_free(&diag);
 }
 
-/* Columns count code points; tabs stay tabs so that the caret stands right whatever their width. */
-Test(status, columns_are_code_points)
+/* Columns count code points; what is shown goes by a terminal's cells: tabs stop every eight, East
+ * Asian wide characters and emoji take two (Unicode Standard Annex 11), combining marks none. */
+Test(status, the_caret_stands_right)
+{
+    static const struct {
+        const char *text;
+        int32_t column, length;
+        const char *shown, *caret;
+    } rows[] = {
+        {"\té:\tx y", 4, 1, "        é:      x y", "          ^~~~~~"},
+        {"\té:\tx y", 5, 3, "        é:      x y", "                ^~~"},
+        {"窯: 火 x", 4, 1, "窯: 火 x", "    ^~"},
+        {"窯: 火 x", 6, 1, "窯: 火 x", "       ^"},
+        {"窯: 火 x", 1, 4, "窯: 火 x", "^~~~~~"},
+        {"e\xcc\x81t: y", 5, 1, "e\xcc\x81t: y", "   ^"}, /* e and a combining acute */
+        {"e\xcc\x81t: y", 2, 1, "e\xcc\x81t: y", "^"},
+        {"\xf0\x9f\x94\xa5\xe2\x80\x8d: y", 4, 2, "\xf0\x9f\x94\xa5\xe2\x80\x8d: y", "   ^~"},
+        {"ﾊ: ハ", 4, 1, "ﾊ: ハ", "   ^~"}, /* half and full width */
+    };
+
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        lb_diag *diag = new_diag();
+        const char *file = lb_diag_add_source(diag, "u.yaml", rows[i].text, strlen(rows[i].text));
+        char want[200];
+
+        lb_fail(diag, LB_INVALID, (lb_loc){file, 1, rows[i].column, rows[i].length}, "here");
+        snprintf(want, sizeof want, "u.yaml:1:%d: error: here\n    1 | %s\n      | %s\n",
+                 (int)rows[i].column, rows[i].shown, rows[i].caret);
+        expect_printed(diag, want);
+        lb_diag_free(&diag);
+    }
+}
+
+/* A wide character that lies across the edge of what is shown is half a blank. */
+Test(status, wide_characters_at_the_edge)
 {
     lb_diag *diag = new_diag();
-    const char *text = "\t\xc3\xa9t\xc3\xa9:\t\xe2\x82\xac \xf0\x9f\x94\xa5 x\r\nend";
-    const char *file = lb_diag_add_source(diag, "u.yaml", text, strlen(text));
+    char source[1200] = "", shown[1200], want[2500];
+    const char *file;
 
-    lb_fail(diag, LB_INVALID, (lb_loc){file, 1, 9, 1}, "the fire");
-    expect_printed(diag, "u.yaml:1:9: error: the fire\n"
-                         "    1 | \t\xc3\xa9t\xc3\xa9:\t\xe2\x82\xac \xf0\x9f\x94\xa5 x\n"
-                         "      | \t    \t  ^\n");
+    for (int i = 0; i < 120; i++)
+        strcat(source, i == 99 ? "Xx" : "窯");
+    file = lb_diag_add_source(diag, "u.yaml", source, strlen(source));
+    lb_fail(diag, LB_INVALID, (lb_loc){file, 1, 101, 1}, "here");
+    /* x is in cell 199, shown are 139 to 238: half a character at either end */
+    strcpy(shown, "");
+    for (int i = 70; i < 119; i++)
+        strcat(shown, i == 99 ? "Xx" : "窯");
+    snprintf(want, sizeof want, "u.yaml:1:101: error: here\n    1 | ... %s ...\n      | ...%*s^\n",
+             shown, 60, "");
+    expect_printed(diag, want);
+    lb_fail(diag, LB_INVALID, (lb_loc){file, 1, 41, 1}, "there"); /* cell 80: from 20 to 119 */
+    strcpy(shown, "");
+    for (int i = 10; i < 60; i++)
+        strcat(shown, "窯");
+    snprintf(want, sizeof want, "u.yaml:1:41: error: there\n    1 | ...%s...\n      | ...%*s^~\n",
+             shown, 60, "");
+    expect_printed(diag, want);
     lb_diag_free(&diag);
 }
 
