@@ -1,4 +1,5 @@
 /* engine/cli/check.c: lampblack check GRAPH. */
+#include "engine/base/status_json.h"
 #include "engine/cli/cli.h"
 
 /* Plans the first frame, so that files and layers are looked at, without making a pixel. */
@@ -16,19 +17,47 @@ static lb_status plan_first(const lb_graph *graph, lb_diag *diag)
 
 typedef struct check_options {
     const char *graph;
+    bool json;
     lb_settings settings;
     lb_texts objects;
 } check_options;
 
-static lb_status run_check(lb_session *session, const void *words)
+static lb_status check(lb_session *session, const check_options *options, lb_graph **graph)
 {
-    const check_options *options = words;
-    lb_graph *graph;
     lb_status status;
 
     if ((status = lb_session_operators(session, &options->objects)) != LB_OK ||
-        (status = lb_session_graph(session, options->graph, &options->settings, &graph)) != LB_OK ||
-        (status = plan_first(graph, session->diag)) != LB_OK)
+        (status = lb_session_graph(session, options->graph, &options->settings, graph)) != LB_OK)
+        return status;
+    return plan_first(*graph, session->diag);
+}
+
+static lb_status print_json(lb_diag *diag)
+{
+    lb_text text = {0};
+    lb_status status = LB_OK;
+
+    lb_diag_json(diag, &text);
+    if (text.failed)
+        status = lb_fail(diag, LB_MEMORY, LB_NOWHERE, "no memory for the messages");
+    else
+        fputs(text.bytes, stdout);
+    lb_text_clear(&text);
+    return status;
+}
+
+static lb_status run_check(lb_session *session, const void *words)
+{
+    const check_options *options = words;
+    lb_graph *graph = NULL;
+    lb_status status = check(session, options, &graph);
+
+    if (options->json) {
+        lb_status printed = print_json(session->diag);
+
+        return status != LB_OK ? status : printed;
+    }
+    if (status != LB_OK)
         return status;
     lb_print_messages(session->diag);
     printf("%s: good: %d nodes, %d outputs, frames %d to %d, %d warnings\n", options->graph,
@@ -46,6 +75,9 @@ static const lb_operand operands[] = {
 static const lb_option options[] = {
     LB_OPTION_SET(check_options),
     LB_OPTION_OPERATORS(check_options),
+    LB_OPTION(check_options, json, "--json", LB_OPTION_FLAG,
+              .doc = "Writes the messages as JSON to standard output: an array of objects with "
+                     "severity, message, file, begin, end and notes."),
     {0},
 };
 
@@ -53,6 +85,7 @@ static const lb_example examples[] = {
     {"lampblack check kiln.yaml", NULL},
     {"lampblack check kiln.yaml --set headline=\"NIGHT FIRING\"",
      "With the value that it will be rendered with:"},
+    {"lampblack check kiln.yaml --json", "For an editor or a service:"},
     {0},
 };
 

@@ -2,6 +2,7 @@
 #include "engine/cli/cli.h"
 
 #include <stdlib.h>
+#include <string.h>
 #include <unistd.h>
 
 int lb_exit_of(lb_status status)
@@ -19,14 +20,24 @@ int lb_exit_of(lb_status status)
     }
 }
 
+#define MOST_MESSAGES 100 /* errors, and warnings, that are shown at once */
+
+/* no-color.org: any value that is not empty. A dumb terminal would show what makes colours. */
+static bool wants_color(void)
+{
+    const char *no_color = getenv("NO_COLOR"), *term = getenv("TERM");
+
+    return isatty(STDERR_FILENO) && !(no_color && *no_color) && !(term && !strcmp(term, "dumb"));
+}
+
 void lb_print_messages(lb_diag *diag)
 {
-    const char *no_color = getenv("NO_COLOR");
-    bool color = isatty(STDERR_FILENO) && !(no_color && *no_color);
+    bool color = wants_color();
     char *text = NULL;
     size_t size = 0;
     FILE *memory = open_memstream(&text, &size); /* standard error writes every byte by itself */
 
+    lb_diag_set_limit(diag, MOST_MESSAGES);
     lb_diag_print(diag, memory ? memory : stderr, color);
     if (memory && fclose(memory) == 0)
         fwrite(text, 1, size, stderr);
