@@ -64,3 +64,24 @@ lb_place lb_place_of(const lb_place_index *index, size_t point)
         step(index->text, index->bytes, &place);
     return place;
 }
+
+lb_place lb_place_of_byte(const lb_place_index *index, size_t byte)
+{
+    size_t low = 0, high = index->points / STRIDE + 1;
+    lb_place place;
+
+    if (byte > index->bytes)
+        byte = index->bytes;
+    while (high - low > 1) {
+        size_t middle = low + (high - low) / 2;
+
+        if (index->marks[middle].byte <= byte)
+            low = middle;
+        else
+            high = middle;
+    }
+    place = index->marks[low];
+    while (place.byte < byte)
+        step(index->text, index->bytes, &place);
+    return place;
+}

@@ -24,6 +24,8 @@ LB_MUST_CHECK bool lb_place_index_make(const char *text, size_t bytes, lb_place_
 void lb_place_index_clear(lb_place_index *index);
 /* Of code point `point`; the end of the text if it is beyond. */
 lb_place lb_place_of(const lb_place_index *index, size_t point);
+/* Of a byte, likewise. */
+lb_place lb_place_of_byte(const lb_place_index *index, size_t byte);
 
 /* Code points in UTF-8. */
 size_t lb_place_points(const char *text, size_t bytes);
