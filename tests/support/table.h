@@ -28,8 +28,8 @@ static inline void table_free(table *t)
     *t = (table){0};
 }
 
-/* tests/data/tables/NAME.csv; free with table_free. */
-static inline table table_load(const char *name)
+/* tests/data/FOLDER/NAME.csv; free with table_free. */
+static inline table table_load_from(const char *folder, const char *name)
 {
     char path[512];
     table t = {0};
@@ -37,7 +37,7 @@ static inline table table_load(const char *name)
     long size = 0;
     size_t capacity = 0, count = 0;
 
-    snprintf(path, sizeof path, "%s/tables/%s.csv", LB_TEST_DATA, name);
+    snprintf(path, sizeof path, "%s/%s/%s.csv", LB_TEST_DATA, folder, name);
     if (!(file = fopen(path, "rb")) || fseek(file, 0, SEEK_END) || (size = ftell(file)) <= 0)
         table_die("cannot be read", name);
     rewind(file);
@@ -77,6 +77,12 @@ static inline table table_load(const char *name)
     if (t.rows < 1)
         table_die("has no rows", name);
     return t;
+}
+
+/* tests/data/tables/NAME.csv */
+static inline table table_load(const char *name)
+{
+    return table_load_from("tables", name);
 }
 
 static inline int table_column(const table *t, const char *name)
