@@ -9,6 +9,7 @@
 #define LB_COMMANDS(row) \
     row(check) \
     row(fmt) \
+    row(merge) \
     row(render) \
     row(audit) \
     row(ops) \

@@ -134,7 +134,7 @@ const lb_command lb_command_fmt = {
     .doc = "Spacing, quotes and line breaks become canonical; the order of things, comments and "
            "blank lines between them stay, and so does the meaning. A file is written only if "
            "something changes, and one that is no YAML is reported and left alone.",
-    .no = "a file is no YAML; with --check, or is laid out otherwise",
+    .no = "a file is no YAML or, with --check, is laid out otherwise",
     .operands = operands,
     .options = options,
     .examples = examples,
