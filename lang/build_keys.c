@@ -18,7 +18,8 @@ typedef struct key_list {
     lb_build *build;
     const char *name;
     const lb_param *param;
-    const lb_easing *ease; /* of all keys without one of their own */
+    const lb_easing *ease;          /* of all keys without one of their own */
+    const lb_yaml_node *first_ease; /* the first that the graph gives; NULL: none */
     raw_key *items;
     int32_t count;
     bool is_faulty;
@@ -51,6 +52,7 @@ static void add_key(key_list *list, const lb_yaml_node *at, const lb_yaml_node *
     bool is_good = true;
 
     *key = (raw_key){.frame.easing = *list->ease, .loc = at->loc, .order = list->count};
+    list->first_ease = list->first_ease ? list->first_ease : ease;
     is_good = read_frame(list->build, at, &key->frame.frame);
     if (ease && !read_ease(list->build, ease, &key->frame.easing))
         is_good = false;
@@ -221,6 +223,10 @@ static const lb_formula *make_formula(key_list *list, const lb_yaml_node *node)
         keys->between = LB_BETWEEN_HOLD;
     else if (list->param && list->param->type == LB_ROTATION && formula->value.count == 4)
         keys->between = LB_BETWEEN_SLERP;
+    if (list->first_ease && keys->between == LB_BETWEEN_HOLD)
+        lb_warn(build->diag, list->first_ease->loc,
+                "'ease' does nothing here: %s holds until the next key",
+                formula->value.kind == LB_DATUM_TEXT ? "text" : "true or false");
     keys->is_whole = list->param && list->param->type == LB_INT;
     if (list->count > 1) {
         formula->kind = LB_FORMULA_KEYS;
@@ -246,7 +252,8 @@ const lb_formula *lb_build_keys(lb_build *build, const lb_yaml_node *node, const
 {
     const lb_yaml_node *keys = lb_yaml_find(node, "keys"), *ease = lb_yaml_find(node, "ease");
     lb_easing common = {0};
-    key_list list = {build, name, param, &common, NULL, 0, false};
+    key_list list = {
+        .build = build, .name = name, .param = param, .ease = &common, .first_ease = ease};
     const lb_formula *formula = NULL;
 
     if (ease && !read_ease(build, ease, &common))

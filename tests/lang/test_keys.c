@@ -81,6 +81,83 @@ Test(keys, beyond)
            {{12, 158 - 58 * 0.5 / 0.58}, {100, 216}});
 }
 
+/* Plain numbers know nothing of circles: from 350 to 10 degrees is 340 degrees backwards. Easing
+ * functions go on outside their keys as they end: a curve along its tangent, pieces along the last
+ * one, steps as steps (CSS Easing Functions, Level 1, sections 2.2 and 2.3; Level 2, 2.2.2). */
+Test(keys, rules_of_their_own)
+{
+    EXPECT("keys: {1: 350, 9: 10}", {{5, 180}, {7, 95}});
+    EXPECT("keys: {1: 0, 9: 64}, ease: 'steps(4)', after: linear",
+           {{10, 64}, {11, 80}, {12.9, 80}, {13, 96}});
+    EXPECT("keys: {1: 0, 9: 64}, ease: 'linear(0, 0.5 25%, 1)', after: linear",
+           {{3, 32}, {6, 48}, {15, 64 + 32}});
+    EXPECT("keys: [{at: 9, value: 64, ease: step-end}, {at: 1, value: 0, ease: linear}, {at: 17, "
+           "value: 0}], before: repeat",
+           {{5, 32}, {12, 64}, {-11, 32}, {-4, 64}});
+    /* the last key keeps its value when the curve is played again; later rounds begin anew */
+    EXPECT("keys: {1: 8, 9: 16}, before: repeat, after: repeat",
+           {{9, 16}, {9.5, 8.5}, {17, 8}, {1, 8}, {-7, 8}});
+    EXPECT("keys: {1: 8, 9: 16}, after: mirror", {{17, 8}, {25, 16}, {-50, 8}});
+}
+
+/* Beyond its keys a turn goes on about the same axis: 90 degrees in eight frames are 180 in 16. */
+Test(keys, a_turn_goes_on)
+{
+    lb_quat quarter = lb_quat_from_euler_deg(0, 90, 0);
+    lb_key_frame items[2] = {
+        {0, {LB_DATUM_NUMBERS, 4, {0, 0, 0, 1}, NULL}, {0}},
+        {8, {LB_DATUM_NUMBERS, 4, {0, -quarter.y, 0, -quarter.w}, NULL}, {0}},
+    };
+    lb_keys keys = {2, items, LB_BETWEEN_SLERP, LB_BEYOND_LINEAR, LB_BEYOND_LINEAR, false};
+
+    for (int frame = -16; frame <= 40; frame += 4) {
+        lb_quat want = lb_quat_from_euler_deg(0, frame * 90 / 8.0, 0);
+        lb_datum out;
+        double dot;
+
+        lb_keys_at(&keys, frame, &out);
+        dot = out.numbers[0] * want.x + out.numbers[1] * want.y + out.numbers[2] * want.z +
+              out.numbers[3] * want.w; /* a quaternion and its negative are the same turn */
+        cr_expect(fabs(fabs(dot) - 1) < 1e-12, "frame %d: %g", frame, dot);
+    }
+}
+
+Test(keys, what_cannot_be_mixed)
+{
+    static const struct {
+        const char *text, *messages;
+    } rows[] = {
+        {"op: text, text: {keys: {1: one, 5: two}, ease: ease}",
+         "g.yaml:6:64: warning: 'ease' does nothing here: text holds until the next key\n"},
+        {"op: text, text: a, align: {keys: [{at: 1, value: left, ease: ease}, {at: 5, value: "
+         "right}]}",
+         "g.yaml:6:78: warning: 'ease' does nothing here: text holds until the next key\n"},
+        {"op: text, text: {keys: {1: one, 5: two}, after: mirror}", ""},
+    };
+
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        char text[1024];
+        loaded l;
+
+        snprintf(text, sizeof text,
+                 HEAD "nodes: {    t: {%s}}\noutputs: {o: {image: t, file: "
+                      "'#.exr'}}\n",
+                 rows[i].text);
+        l = load(text);
+        cr_expect(l.graph && strcmp(l.messages, rows[i].messages) == 0, "%s\n%s", rows[i].text,
+                  l.messages);
+        if (l.graph && i == 2) {
+            lb_arena *arena = lb_arena_new();
+
+            cr_expect_str_eq(params_at(&l, "t", 5, arena).text, "two");
+            cr_expect_str_eq(params_at(&l, "t", 7, arena).text, "one");
+            cr_expect_str_eq(params_at(&l, "t", 13, arena).text, "two");
+            lb_arena_free(&arena);
+        }
+        drop(&l);
+    }
+}
+
 /* Half a turn about y in eight frames: the shorter way, at constant speed. glTF 2.0, appendix C.4;
  * tests/data/tables/slerp.csv has such turns. */
 Test(keys, quaternions)
@@ -171,6 +248,8 @@ Test(keys, faults)
         {"keys: {1: 0, .inf: 2}", "7:14: error: a key's frame is .inf; it is a number\n"},
         {"keys: {1: 0, 1.0: 2}",
          "7:14: error: two keys at frame 1\n7:8: note: the other is here\n"},
+        {"keys: {9: 1, 1: 0, 9.0: 2}",
+         "7:20: error: two keys at frame 9\n7:8: note: the other is here\n"},
         {"keys: {1: 0, 9: -5}", "7:17: error: 'radius' is -5; it goes from 0 to 1000\n"},
         {"keys: {1: 0, 9: [1, 2]}", "7:17: error: 'radius' is a list; it takes a number\n"},
         {"keys: {1: 0, 9: wide}",
