@@ -120,6 +120,17 @@ static void split_row(float *restrict even, float *restrict odd, const float *re
     }
 }
 
+/* Order 3 at once: most of the work is at the finest level, which has it. */
+LB_CLONES
+static void halve_three(float *restrict out, const float *restrict in,
+                        const float *restrict weights, int32_t count)
+{
+    float outer = weights[0], inner = weights[1];
+
+    for (int32_t i = 0; i < count; i++)
+        out[i] = outer * (in[2 * i] + in[2 * i + 3]) + inner * (in[2 * i + 1] + in[2 * i + 2]);
+}
+
 /* Column sums of one halved row over job->part's columns. */
 static const float *halve_down(const struct level *job, int32_t y, const float *zeros, float *mixed)
 {
@@ -144,6 +155,10 @@ static void halve_along(const struct level *job, const float *row, float *even, 
     const float *a[MOST_TAPS / 2], *b[MOST_TAPS / 2];
     int32_t order = job->halving.order[0], m = (order - 1) / 2;
 
+    if (order == 3) {
+        halve_three(out, row, job->weights[0], count);
+        return;
+    }
     split_row(even, odd, row, count + m);
     for (int32_t k = 0; k <= m; k++) {
         int32_t mirrored = order - k;
@@ -158,34 +173,62 @@ size_t lb_halving_scratch(lb_halving halving, lb_box box)
 {
     int32_t wide = lb_box_width(lb_halving_needs(halving, box));
 
-    return (2 * row_floats(wide) + 4 * row_floats(wide / 2 + 16)) * sizeof(float);
+    return (3 * row_floats(wide) + 2 * row_floats(wide / 2 + 16) + 32) * sizeof(float);
+}
+
+/* Rows that halve_rows works in. `mixed` has room for what job->needed has beside job->part. */
+struct rows {
+    float *zeros, *mixed, *extended, *even, *odd;
+};
+
+static bool is_within(const struct level *job)
+{
+    return job->part.x0 >= job->needed.x0 && job->part.x1 <= job->needed.x1;
+}
+
+/* Row y of the result before it is halved along, from job->needed.x0 on. */
+static const float *wide_row(const struct level *job, int32_t y, const struct rows *rows)
+{
+    int32_t inner = lb_box_width(job->part), first = job->needed.x0 - job->part.x0;
+    float *mixed = rows->mixed;
+    const float *row = halve_down(job, y, rows->zeros, mixed);
+
+    if (row != mixed || !is_within(job)) {
+        lb_edge_row(job->edge, row, inner, first, lb_box_width(job->needed), rows->extended);
+        return rows->extended;
+    }
+    lb_edge_row(job->edge, mixed, inner, first, -first, mixed + first);
+    lb_edge_row(job->edge, mixed, inner, inner, job->needed.x1 - job->part.x1, mixed + inner);
+    return mixed + first;
 }
 
 static lb_status halve_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct level *job = context;
     lb_box box = lb_plane_box(job->out);
-    int32_t wide = lb_box_width(job->needed), inner = lb_box_width(job->part);
-    int32_t width = lb_box_width(box);
-    size_t stride = row_floats(inner), half = row_floats(wide / 2 + 16);
-    float *scratch = lb_block_new((2 * stride + 4 * half) * sizeof *scratch);
-    float *zeros = scratch, *mixed = scratch + stride, *even = scratch + 2 * stride;
-    float *odd = even + half, *extended = odd + half;
+    int32_t width = lb_box_width(box), wide = lb_box_width(job->needed);
+    size_t inner = row_floats(lb_box_width(job->part)), half = row_floats(wide / 2 + 16);
+    size_t before = is_within(job) ? row_floats(job->part.x0 - job->needed.x0) : 0;
+    size_t after = is_within(job) ? row_floats(job->needed.x1 - job->part.x1) : 0;
+    float *scratch = lb_block_new((inner + before + inner + after + row_floats(wide) + 2 * half) *
+                                  sizeof *scratch);
+    struct rows rows = {.zeros = scratch, .mixed = scratch + inner + before};
 
     (void)worker;
     if (!scratch)
         return LB_MEMORY;
-    memset(zeros, 0, (size_t)inner * sizeof *zeros);
+    rows.extended = rows.mixed + inner + after;
+    rows.even = rows.extended + row_floats(wide);
+    rows.odd = rows.even + half;
+    memset(rows.zeros, 0, inner * sizeof *rows.zeros);
     for (int32_t y = box.y0 + begin; y < box.y0 + end; y++) {
-        const float *row = halve_down(job, y, zeros, mixed);
+        const float *row = wide_row(job, y, &rows);
         float *out = lb_plane_row_to_fill(job->out, y);
 
-        if (job->halving.order[0] == 0) {
-            lb_edge_row(job->edge, row, inner, job->needed.x0 - job->part.x0, width, out);
-            continue;
-        }
-        lb_edge_row(job->edge, row, inner, job->needed.x0 - job->part.x0, wide, extended);
-        halve_along(job, extended, even, odd, out, width);
+        if (job->halving.order[0] == 0)
+            memcpy(out, row, (size_t)width * sizeof *out);
+        else
+            halve_along(job, row, rows.even, rows.odd, out, width);
     }
     lb_block_free(scratch);
     return LB_OK;
@@ -243,6 +286,21 @@ static int32_t phase(int32_t order, const float *weights, int32_t parity, float 
     return count;
 }
 
+/* Order 3 at once, as in halve_three. */
+LB_CLONES
+static void double_three(float *restrict out, const float *restrict row, const float *restrict even,
+                         const float *restrict odd, int32_t pairs)
+{
+    float e0 = even[0], e1 = even[1], o0 = odd[0], o1 = odd[1];
+
+    for (int32_t i = 0; i < pairs; i++) {
+        float left = e0 * row[i + 1], right = o0 * row[i + 2];
+
+        out[2 * i] = left + e1 * row[i];
+        out[2 * i + 1] = right + o1 * row[i + 1];
+    }
+}
+
 /* A row of halved samples made twice as long. `row` starts at the halved sample needed.x0; `out`
  * gets both samples of each halved one from `from` on, `pairs` of them. */
 static void double_along(const struct level *job, const float *row, float *even, float *odd,
@@ -251,10 +309,17 @@ static void double_along(const struct level *job, const float *row, float *even,
     const float *taps[MOST_TAPS];
     float weights[MOST_TAPS];
     float *const to[2] = {even, odd};
+    int32_t first, count;
 
+    if (job->halving.order[0] == 3) {
+        float others[MOST_TAPS];
+
+        phase(3, job->weights[0], 0, weights, &first);
+        phase(3, job->weights[0], 1, others, &first);
+        double_three(out, row + (from - 1 - job->needed.x0), weights, others, pairs);
+        return;
+    }
     for (int32_t parity = 0; parity < 2; parity++) {
-        int32_t first, count;
-
         count = phase(job->halving.order[0], job->weights[0], parity, weights, &first);
         for (int32_t k = 0; k < count; k++)
             taps[k] = row + (from + first - k - job->needed.x0);
@@ -302,8 +367,13 @@ static void make_row(const struct level *job, const struct doubled *d, int32_t y
         lb_edge_row(job->edge, row, inner, shift, lb_box_width(box), out);
         return;
     }
-    lb_edge_row(job->edge, row, inner, shift, lb_box_width(job->needed), d->extended);
-    double_along(job, d->extended, d->even, d->odd, out, floor_half(box.x0),
+    if (shift >= 0 && shift + lb_box_width(job->needed) <= inner) {
+        row += shift;
+    } else {
+        lb_edge_row(job->edge, row, inner, shift, lb_box_width(job->needed), d->extended);
+        row = d->extended;
+    }
+    double_along(job, row, d->even, d->odd, out, floor_half(box.x0),
                  floor_half(box.x1 - 1) - floor_half(box.x0) + 1);
 }
 
