@@ -158,6 +158,27 @@ Test(format, golden)
     }
 }
 
+/* docs/review.md shows a graph before and after. */
+Test(format, documented)
+{
+    static const char fence[] = "```yaml\n";
+    lb_text made = {0};
+    void *page;
+    size_t bytes;
+    char *before, *after;
+
+    cr_assert(lb_file_read(NULL, LB_NOWHERE, LB_SOURCE_DIR "/docs/review.md", 1 << 20, &page,
+                           &bytes) == LB_OK);
+    cr_assert((before = strstr(page, fence)) && (after = strstr(before + 1, fence)));
+    before += sizeof fence - 1;
+    after += sizeof fence - 1;
+    *strstr(before, "```") = *strstr(after, "```") = 0;
+    cr_assert(lb_lang_format(NULL, "f", before, strlen(before), &made) == LB_OK);
+    cr_expect_str_eq(made.bytes, after);
+    lb_text_clear(&made);
+    lb_free(page);
+}
+
 /* Small rules, one a row. */
 Test(format, rules)
 {
