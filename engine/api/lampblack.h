@@ -99,6 +99,8 @@ LAMPBLACK_API size_t lampblack_report(lampblack_graph *graph, char *buffer, size
 
 /* --- what is in it --- */
 
+/* LAMPBLACK_INVALID without a graph, LAMPBLACK_NOT_FOUND for an index beyond the last. */
+
 typedef struct lampblack_frame {
     size_t size;
     int32_t width, height;      /* at scale 1 */
@@ -114,7 +116,7 @@ typedef struct lampblack_output {
     const char *name;
     const char *file;      /* a pattern: #### stands for the frame's number */
     int32_t first, last;   /* the frames it is written at, inclusive */
-    int32_t width, height; /* of its picture at `first`, scale 1 */
+    int32_t width, height; /* of its picture at `first`, in pixels at scale 1 */
 } lampblack_output;
 LAMPBLACK_API int32_t lampblack_output_count(lampblack_graph *graph);
 LAMPBLACK_API lampblack_status lampblack_output_at(lampblack_graph *graph, int32_t index,
@@ -141,20 +143,24 @@ typedef struct lampblack_box {
     int32_t x0, y0, x1, y1;
 } lampblack_box;
 
-/* Called, on the thread that made the request, when `node` begins to be computed, `done` of the
- * `total` nodes it takes having begun before it; and at the end of what went well with NULL and
- * done == total. Nodes that a cache has or that are computed together with a neighbour are only in
- * the count. It may call everything but what takes a request for the same object. */
+/* Called, on the thread that made the request, when `node` (lent for the call) begins to be
+ * computed, maybe together with neighbours: `done` of the `total` pieces of work that the request
+ * takes are finished. What a cache has is not among them. `done` never goes down and is at most
+ * `total`, which is at least 1 and changes only when a frame turns out to be too much for the
+ * memory and is made in parts. At the end of what went well with NULL and done == total; when very
+ * much begins at once, not all of it is told. May call everything, also for the same object, but
+ * not free it. */
 typedef void (*lampblack_progress_fn)(void *user, const char *node, int32_t done, int32_t total);
-/* Asked a hundred times a second, on the same thread; true: stop. The same rules. */
+/* Asked a hundred times a second, on the same thread; true: stop. The request then ends with
+ * LAMPBLACK_CANCELLED within a piece of work's loop; others of the same object go on. */
 typedef bool (*lampblack_cancel_fn)(void *user);
 
 typedef struct lampblack_request {
     size_t size;
-    const char *output; /* an output of the graph, or else: */
-    const char *node;   /* a node that makes an image, "NODE" or "NODE.LAYER" */
-    int32_t frame;
-    double scale;                   /* pixels computed per pixel of the frame; 0: 1 */
+    const char *output;             /* an output of the graph, or else: */
+    const char *node;               /* a node that makes an image, "NODE" or "NODE.LAYER" */
+    int32_t frame;                  /* may be outside the graph's range */
+    double scale;                   /* pixels computed per pixel of the frame, 1/64 to 64; 0: 1 */
     const lampblack_box *window;    /* at that scale, up to 2^24; NULL: the whole picture */
     lampblack_progress_fn progress; /* NULL: not told */
     void *progress_user;
@@ -167,6 +173,7 @@ typedef struct lampblack_request {
 typedef struct lampblack_picture {
     size_t size;
     lampblack_box window;        /* what the request is for: display, or the request's own */
+    int32_t width, height;       /* of `window` */
     lampblack_box display, data; /* the whole picture; where it has pixels (elsewhere it is 0) */
     double pixel_aspect;
     int32_t channel_count;
@@ -178,7 +185,8 @@ LAMPBLACK_API lampblack_status lampblack_describe(lampblack_graph *graph,
                                                   const lampblack_request *request,
                                                   lampblack_picture *out);
 
-/* Where pixels go: for pixel (x, y) of the window, counted from its corner, and channel c,
+/* Where pixels go, lent by the caller: the top row first, each from left to right. For pixel (x, y)
+ * of the window, counted from its top left corner, and channel c of `channels`:
  *   interleaved  data[y * row_stride + x * count + c]
  *   planar       data[c * plane_stride + y * row_stride + x] */
 typedef struct lampblack_pixels {
@@ -188,13 +196,15 @@ typedef struct lampblack_pixels {
     const char *const *channels; /* `channel_count` of them; NULL: R, G, B, A */
     int32_t channel_count;
     bool planar;
-    size_t row_stride;   /* floats; 0: rows follow each other */
-    size_t plane_stride; /* floats; 0: planes follow each other */
+    size_t row_stride;   /* floats from a row to the next; 0: rows follow each other */
+    size_t plane_stride; /* floats from a plane to the next; 0: planes follow each other */
 } lampblack_pixels;
 
-/* Makes the pixels: linear light in the frame's space, unclamped, premultiplied by A. A picture
- * without A is opaque where it has pixels; another channel that it has not is LAMPBLACK_NOT_FOUND.
- * Nothing between rows is touched, and after a failure the pixels are undefined. */
+/* Makes the pixels: linear light in the frame's space, unclamped, premultiplied by A; other
+ * channels (depth, normals, ...) as they are. A picture without A is opaque where it has pixels;
+ * another channel that it has not is LAMPBLACK_NOT_FOUND, and `floats` that do not hold it all are
+ * LAMPBLACK_LIMIT, before anything is computed. Nothing between rows is touched, and after another
+ * failure the pixels are undefined. */
 LAMPBLACK_API lampblack_status lampblack_evaluate(lampblack_graph *graph,
                                                   const lampblack_request *request,
                                                   const lampblack_pixels *into);

@@ -111,7 +111,7 @@ lampblack_status lampblack_graph_new(const lampblack_options *options, lampblack
         goto no_turn;
     if (pthread_mutex_init(&graph->word_lock, NULL) != 0)
         goto no_words;
-    if (!lb_watch_condition(&graph->turn_over))
+    if (!lb_api_condition(&graph->turn_over))
         goto no_condition;
     if ((status = make(graph, &own)) == LB_OK)
         *out = graph;
@@ -140,7 +140,6 @@ void lampblack_graph_free(lampblack_graph **graph)
     lb_pool_free(&old->pool);
     if (old->graph)
         lb_graph_free(&old->graph);
-    lb_watch_free(&old->watch);
     lb_operators_free(&old->operators);
     for (size_t i = 0; i < old->setting_count; i++) {
         lb_free((char *)old->settings[i].name);
@@ -207,8 +206,6 @@ lampblack_status lampblack_set(lampblack_graph *graph, const char *name, const c
 static lampblack_status settle(lampblack_graph *graph, lb_status status, lb_graph *loaded)
 {
     graph->was_loaded = true;
-    if (status == LB_OK && (status = lb_watch_new(loaded, &graph->watch)) != LB_OK)
-        lb_fail(graph->diag, status, LB_NOWHERE, "no memory");
     if (status == LB_OK)
         graph->graph = loaded;
     else if (loaded)
@@ -378,8 +375,8 @@ lampblack_status lampblack_output_at(lampblack_graph *graph, int32_t index, lamp
     own.file = output->file;
     own.first = output->first;
     own.last = output->last;
-    own.width = picture.display.x1 - picture.display.x0;
-    own.height = picture.display.y1 - picture.display.y0;
+    own.width = picture.width;
+    own.height = picture.height;
     return lb_api_give(out, &own, sizeof own) ? LAMPBLACK_OK : LAMPBLACK_INVALID;
 }
 

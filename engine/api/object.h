@@ -20,8 +20,6 @@ typedef struct lb_api_run {
     uint64_t used; /* the turn that used it last */
 } lb_api_run;
 
-typedef struct lb_watch lb_watch;
-
 struct lampblack_graph {
     lb_diag *diag;
     lb_pool *pool;
@@ -32,15 +30,11 @@ struct lampblack_graph {
     size_t setting_count, setting_capacity;
     bool was_loaded;
     lb_graph *graph; /* NULL: not loaded, or faulty; nobody changes it afterwards */
-    lb_watch *watch;
 
-    /* Requests are computed side by side; one with callbacks alone, because a cancel stops all
-     * that the pool does. */
+    /* Requests are computed side by side, as far as there are runs for their scales. */
     pthread_mutex_t turn_lock; /* of all of this */
     pthread_cond_t turn_over;
-    int32_t working;    /* requests being computed */
-    bool is_alone;      /* and the one there is wants to be alone */
-    int32_t want_alone; /* requests that wait to be; others do not begin before them */
+    bool has_first; /* somebody is first in line; all others wait until he has begun */
     uint64_t turns;
     lb_api_run runs[LB_API_RUNS];
 
@@ -59,22 +53,17 @@ bool lb_api_give(void *given, const void *own, size_t own_size);
 
 lampblack_status lb_api_status(lb_status status);
 
-/* --- watch.c --- */
+/* --- follow.c --- */
 
-/* Puts itself between the graph's nodes and their operators, to be told what is computed. */
-LB_MUST_CHECK lb_status lb_watch_new(lb_graph *graph, lb_watch **out);
-void lb_watch_free(lb_watch **watch);
+/* Does the work of a request, `watch` (NULL: nobody asks) being told of it. */
+typedef lb_status (*lb_errand)(void *context, const lb_watch *watch);
+/* The same with the request's callbacks called from this thread meanwhile. */
+LB_MUST_CHECK lb_status lb_api_follow(const lampblack_graph *graph,
+                                      const lampblack_request *request, lb_errand errand,
+                                      void *context);
 
-/* Does the work of a request that begins at node `target`, calling the request's callbacks from
- * this thread meanwhile; with any, no other request of the graph may be computed. After a cancel
- * the pool is usable again. */
-typedef lb_status (*lb_errand)(void *context);
-LB_MUST_CHECK lb_status lb_watch_run(lb_watch *watch, const lampblack_graph *graph,
-                                     const lampblack_request *request, int32_t target,
-                                     lb_errand errand, void *context);
-
-/* Sleeps on `changed` for a hundredth of a second at most; its clock must be the monotonic one. */
-void lb_watch_sleep(pthread_cond_t *changed, pthread_mutex_t *lock);
-bool lb_watch_condition(pthread_cond_t *out);
+/* Sleeps on `changed` for a hundredth of a second at most; it is from lb_api_condition. */
+void lb_api_sleep(pthread_cond_t *changed, pthread_mutex_t *lock);
+bool lb_api_condition(pthread_cond_t *out);
 
 #endif

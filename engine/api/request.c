@@ -15,7 +15,6 @@ typedef struct job {
     char *node;    /* of "NODE.LAYER": a copy, cut in two */
     lb_box window; /* asked for */
     bool has_window;
-    bool is_alone;     /* while it is computed */
     lb_api_run *place; /* for the time of the turn */
     lb_run *run;
     lb_value value; /* what was made */
@@ -102,11 +101,6 @@ static lampblack_status end(job *j, lb_status status)
 
 /* --- turns --- */
 
-static bool has_callbacks(const job *j)
-{
-    return j->request.progress || j->request.cancel;
-}
-
 /* The place of the run for the request's scale: its own, or that of an idle one, the one that was
  * used longest ago. NULL: both are busy with other scales. */
 static lb_api_run *find_place(const job *j)
@@ -124,31 +118,29 @@ static lb_api_run *find_place(const job *j)
     return found;
 }
 
-static bool may_begin(const job *j)
-{
-    const lampblack_graph *graph = j->graph;
-
-    if (j->is_alone)
-        return graph->working == 0;
-    return !graph->is_alone && graph->want_alone == 0 && find_place(j);
-}
-
-/* Waits until it may; false: cancelled. Under the lock. */
-static bool wait_turn(job *j)
+/* Waits until there is a place, in line, so that the scales in use do not keep out another; false:
+ * cancelled. Under the lock. */
+static bool wait_turn(const job *j)
 {
     lampblack_graph *graph = j->graph;
-    bool is_cancelled = false;
+    bool is_first = false, is_cancelled = false;
 
-    graph->want_alone += j->is_alone;
-    while (!may_begin(j) && !is_cancelled) {
-        lb_watch_sleep(&graph->turn_over, &graph->turn_lock);
+    for (;;) {
+        if (!graph->has_first)
+            graph->has_first = is_first = true;
+        if (is_cancelled || (is_first && find_place(j)))
+            break;
+        lb_api_sleep(&graph->turn_over, &graph->turn_lock);
         if (j->request.cancel) {
             pthread_mutex_unlock(&graph->turn_lock);
             is_cancelled = j->request.cancel(j->request.cancel_user);
             pthread_mutex_lock(&graph->turn_lock);
         }
     }
-    graph->want_alone -= j->is_alone;
+    if (is_first) {
+        graph->has_first = false;
+        pthread_cond_broadcast(&graph->turn_over);
+    }
     return !is_cancelled;
 }
 
@@ -164,7 +156,6 @@ static lb_status take_turn(job *j)
     lb_status status = LB_CANCELLED;
     lb_api_run *place;
 
-    j->is_alone = has_callbacks(j);
     pthread_mutex_lock(&graph->turn_lock);
     if (wait_turn(j)) {
         place = find_place(j);
@@ -177,14 +168,10 @@ static lb_status take_turn(job *j)
         if (status == LB_OK) {
             place->users++;
             place->used = ++graph->turns;
-            graph->working++;
-            graph->is_alone = j->is_alone;
             j->place = place;
             j->run = place->run;
         }
     }
-    if (status != LB_OK) /* others may have waited for this one */
-        pthread_cond_broadcast(&graph->turn_over);
     pthread_mutex_unlock(&graph->turn_lock);
     return status;
 }
@@ -195,8 +182,6 @@ static void end_turn(job *j)
 
     pthread_mutex_lock(&graph->turn_lock);
     j->place->users--;
-    graph->working--;
-    graph->is_alone = false;
     pthread_cond_broadcast(&graph->turn_over);
     pthread_mutex_unlock(&graph->turn_lock);
 }
@@ -238,6 +223,8 @@ lampblack_status lampblack_describe(lampblack_graph *graph, const lampblack_requ
     own.display = public_box(lb_image_display(j.value.image));
     own.data = public_box(lb_image_data(j.value.image));
     own.window = j.has_window ? public_box(j.window) : own.display;
+    own.width = own.window.x1 - own.window.x0;
+    own.height = own.window.y1 - own.window.y0;
     own.pixel_aspect = lb_image_pixel_aspect(j.value.image);
     for (int32_t i = 0; i < lb_image_count(j.value.image); i++) {
         const char *name = lb_diag_intern(graph->diag, lb_image_name(j.value.image, i));
@@ -373,7 +360,7 @@ static lb_status copy_rows(void *context, int32_t first, int32_t last, int32_t w
     return LB_OK;
 }
 
-static lb_status evaluate(void *context)
+static lb_status evaluate(void *context, const lb_watch *watch)
 {
     job *j = context;
     lb_status status = prepare(j);
@@ -382,7 +369,7 @@ static lb_status evaluate(void *context)
         return status;
     j->want.channels = j->names;
     j->want.window = &j->window;
-    status = lb_run_frame(j->run, j->request.frame, &j->want, 1, &j->value, NULL);
+    status = lb_run_frame_watched(j->run, j->request.frame, &j->want, 1, watch, &j->value, NULL);
     if (status == LB_OK)
         status = lb_pool_for(j->graph->pool, lb_box_height(j->window), 16, copy_rows, j);
     return status;
@@ -395,7 +382,7 @@ static lb_status run(job *j, lb_errand errand)
 
     if (status != LB_OK)
         return status;
-    status = lb_watch_run(j->graph->watch, j->graph, &j->request, j->want.ref.node, errand, j);
+    status = lb_api_follow(j->graph, &j->request, errand, j);
     end_turn(j);
     return status;
 }
@@ -437,7 +424,7 @@ static lb_status write_file(const job *j)
     return status;
 }
 
-static lb_status write_output(void *context)
+static lb_status write_output(void *context, const lb_watch *watch)
 {
     static const char *const shown[] = {"R", "G", "B", "A", NULL};
     job *j = context;
@@ -445,7 +432,7 @@ static lb_status write_output(void *context)
     lb_status status;
 
     j->want.channels = j->output->layers ? j->output->layers : is_exr ? NULL : shown;
-    status = lb_run_frame(j->run, j->request.frame, &j->want, 1, &j->value, &j->key);
+    status = lb_run_frame_watched(j->run, j->request.frame, &j->want, 1, watch, &j->value, &j->key);
     return status == LB_OK ? write_file(j) : status;
 }
 

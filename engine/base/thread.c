@@ -46,6 +46,7 @@ typedef struct job {
     atomic_int_least32_t skipped; /* pieces left out because of a cancel */
     atomic_int_least32_t inside;  /* pool threads that joined and have not left; under the lock */
     lb_meter *meter;              /* the caller's: pieces count for it */
+    lb_stop *stop;                /* the caller's */
     lb_status status;             /* of piece `failed`; under the lock */
     pthread_cond_t left; /* `inside` became 0, or there is a loop further in to help with */
 } job;
@@ -78,6 +79,7 @@ static _Thread_local struct {
     const lb_pool *pool; /* whose thread this is; NULL: no pool's */
     int32_t number;      /* in that pool, from 1 */
     job *inside;         /* the innermost job that it does a piece of */
+    lb_stop *stop;       /* of what it does */
 } self;
 
 static int64_t now_ns(void)
@@ -131,9 +133,21 @@ static void note_failure(lb_pool *pool, job *j, int32_t piece, lb_status status)
     drop_rest(j);
 }
 
+static bool is_set(const lb_stop *stop)
+{
+    return stop && __atomic_load_n(&stop->is_set, __ATOMIC_RELAXED) != 0;
+}
+
+static bool is_cancelled(const lb_pool *pool, const lb_stop *stop)
+{
+    return atomic_load_explicit(&pool->cancelled, memory_order_relaxed) != 0 || is_set(stop);
+}
+
 /* Does pieces of a job until none is left. */
 static void work_on(lb_pool *pool, job *j, int32_t worker)
 {
+    lb_stop *stop = lb_stop_use(j->stop);
+
     while (has_pieces(j)) { /* looked at first, so that the counter stays near `pieces` */
         int64_t taken = atomic_fetch_add_explicit(&j->next, 1, memory_order_relaxed);
         job *around = self.inside;
@@ -143,7 +157,7 @@ static void work_on(lb_pool *pool, job *j, int32_t worker)
 
         if (taken >= j->pieces || taken > atomic_load_explicit(&j->failed, memory_order_relaxed))
             break;
-        if (lb_pool_is_cancelled(pool)) {
+        if (is_cancelled(pool, j->stop)) {
             atomic_store_explicit(&j->skipped, 1, memory_order_relaxed);
             drop_rest(j);
             break;
@@ -159,7 +173,9 @@ static void work_on(lb_pool *pool, job *j, int32_t worker)
         if (status)
             note_failure(pool, j, piece, status);
     }
-    if (j->may_wait && lb_pool_is_cancelled(pool)) /* who waits for what was left out looks again */
+    lb_stop_use(stop);
+    if (j->may_wait &&
+        is_cancelled(pool, j->stop)) /* who waits for what was left out looks again */
         lb_pool_notify(pool);
 }
 
@@ -377,7 +393,7 @@ static lb_status run_alone(const lb_pool *pool, int32_t count, int32_t grain, lb
         int32_t end = count - begin > grain ? begin + grain : count;
         lb_status status;
 
-        if (pool && lb_pool_is_cancelled(pool))
+        if (lb_pool_is_cancelled(pool))
             return LB_CANCELLED;
         if ((status = fn(context, begin, end, 0)))
             return status;
@@ -402,6 +418,7 @@ static lb_status run_loop(lb_pool *pool, int32_t count, int32_t grain, lb_range_
         return run_alone(pool, count, j.grain, fn, context);
     j.pool = pool;
     j.meter = lb_meter_in_use();
+    j.stop = self.stop;
     j.caller = self.pool == pool ? self.number : 0;
     j.outer = self.inside && self.inside->pool == pool ? self.inside : NULL;
     atomic_init(&j.failed, j.pieces);
@@ -517,13 +534,21 @@ void lb_pool_cancel(lb_pool *pool)
 
 bool lb_pool_is_cancelled(const lb_pool *pool)
 {
-    return pool && atomic_load_explicit(&pool->cancelled, memory_order_relaxed) != 0;
+    return pool ? is_cancelled(pool, self.stop) : is_set(self.stop);
 }
 
-void lb_pool_resume(lb_pool *pool)
+lb_stop *lb_stop_use(lb_stop *stop)
 {
-    if (pool)
-        atomic_store_explicit(&pool->cancelled, 0, memory_order_relaxed);
+    lb_stop *before = self.stop;
+
+    self.stop = stop;
+    return before;
+}
+
+void lb_stop_set(lb_stop *stop, lb_pool *pool)
+{
+    __atomic_store_n(&stop->is_set, 1, __ATOMIC_RELAXED);
+    lb_pool_notify(pool);
 }
 
 void lb_refs_init(lb_refs *refs)

@@ -39,9 +39,18 @@ void lb_pool_notify(lb_pool *pool);
 /* Asks every loop of this pool, also those begun later, to end soon with LB_CANCELLED. A loop whose
  * pieces were all done is not touched by it. Safe in a signal handler. */
 void lb_pool_cancel(lb_pool *pool);
+/* True also inside what an lb_stop was set for. */
 bool lb_pool_is_cancelled(const lb_pool *pool);
-/* Makes a cancelled pool usable again. No loop may be running. */
-void lb_pool_resume(lb_pool *pool);
+
+/* Ends what one caller asked for, where others use the same pool. Loops that are begun while a
+ * thread uses it, and all inside their pieces on whatever thread, end as after lb_pool_cancel once
+ * it is set; no others do. Zero is unset; it must outlive its use. */
+typedef struct lb_stop {
+    int32_t is_set; /* touched through the functions only */
+} lb_stop;
+lb_stop *lb_stop_use(lb_stop *stop); /* on this thread, NULL: none; answers the one before */
+/* From any thread. `pool`, which may be NULL, is where it is used: who waits there looks again. */
+void lb_stop_set(lb_stop *stop, lb_pool *pool);
 
 /* A reference count. */
 typedef struct lb_refs {

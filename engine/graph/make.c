@@ -326,6 +326,8 @@ static lb_status make_batch(lb_make *make, lb_batch *batch)
     lb_meter meter = {0}, *around = lb_meter_use(&meter);
     lb_status status;
 
+    if (make->watch)
+        make->watch->begun(make->watch->context, last->call.node);
     for (int32_t i = 0; i < batch->step_count; i++)
         read += asked_bytes(batch->steps[i]);
     if (batch->step_count > 1)
@@ -441,6 +443,8 @@ static lb_status make_pieces(void *context, int32_t begin, int32_t end, int32_t 
             release_inputs(batch->steps[k]);
         if (status != LB_OK)
             atomic_store_explicit(&make->stopped, 1, memory_order_release);
+        else if (make->watch)
+            make->watch->ended(make->watch->context);
         atomic_store_explicit(&batch->done, true, memory_order_release);
         lb_pool_notify(make->plan->pool);
     }

@@ -241,6 +241,8 @@ typedef struct attempt {
     lb_run *run;
     lb_diag *diag;
     double frame;
+    const lb_watch *watch; /* NULL: none */
+    int32_t to_come;       /* parts that are not begun; of a whole frame 1 */
     bool is_part, is_alone;
     char shortage[256]; /* what there was no memory for */
     lb_loc loc;
@@ -286,7 +288,7 @@ static lb_status try_frame(void *context, const lb_want *wants, int32_t count, l
     attempt *a = context;
     lb_run *run = a->run;
     lb_plan plan = begin_plan(run, a->frame, a->diag);
-    lb_make make = {.plan = &plan, .cache = run->cache, .profile = run->profile};
+    lb_make make = {.plan = &plan, .cache = run->cache, .profile = run->profile, .watch = a->watch};
     size_t budget = lb_memory_budget();
     lb_status status;
 
@@ -300,6 +302,8 @@ static lb_status try_frame(void *context, const lb_want *wants, int32_t count, l
         make.is_part = a->is_part;
         make.in_order =
             a->is_alone || (budget > 0 && lb_memory_used() + 2 * make.batches.peak_bytes > budget);
+        if (a->watch)
+            a->watch->planned(a->watch->context, (int64_t)make.batches.count * a->to_come--);
         status = lb_make_all(&make);
         note_shortage(a, &make);
     }
@@ -370,8 +374,9 @@ static void end_frame(lb_run *run, bool was_alone)
     lb_pool_notify(run->pool);
 }
 
-/* Becomes the only frame. Of several that want to, one after the other does. */
-static void become_alone(lb_run *run)
+/* Becomes the only frame; false: cancelled first. Of several that want to, one after the other
+ * does. */
+static bool become_alone(lb_run *run)
 {
     int nobody = 0, others = atomic_load(&run->in_flight) - 1;
 
@@ -385,9 +390,10 @@ static void become_alone(lb_run *run)
         atomic_fetch_add(&run->in_flight, 1);
         nobody = 0;
         if (lb_pool_is_cancelled(run->pool))
-            return;
+            return false;
     }
     wait_for(run, is_alone);
+    return true;
 }
 
 static lb_status report_shortage(const attempt *a, int32_t parts)
@@ -396,7 +402,7 @@ static lb_status report_shortage(const attempt *a, int32_t parts)
     char said[64] = "the system has no more", in_parts[64] = "";
 
     if (budget > 0)
-        snprintf(said, sizeof said, "--memory leaves %.1f MiB", (double)budget / 1048576);
+        snprintf(said, sizeof said, "the memory budget is %.1f MiB", (double)budget / 1048576);
     if (parts > 1)
         snprintf(in_parts, sizeof in_parts, ", with the frame made in %d parts", (int)parts);
     return lb_fail(a->run->diag, LB_MEMORY, a->loc, "no memory: %s; %s%s",
@@ -421,6 +427,7 @@ static lb_status try_all(attempt *a, const lb_want *wants, int32_t count, lb_val
         a->diag = diag;
         a->shortage[0] = 0;
         a->is_part = parts > 1;
+        a->to_come = parts;
         a->is_alone = *alone;
         if (parts == 1)
             status = try_frame(a, wants, count, out, keys);
@@ -432,13 +439,14 @@ static lb_status try_all(attempt *a, const lb_want *wants, int32_t count, lb_val
             return status;
         }
         lb_memory_trim();
+        if (!*alone && !become_alone(run))
+            return LB_CANCELLED;
         if (!*alone)
-            become_alone(run);
+            *alone = true;
         else if (lb_parts_rows(window, 2 * parts) == 0)
             return report_shortage(a, parts);
         else
             parts *= 2;
-        *alone = true;
     }
 }
 
@@ -452,10 +460,10 @@ static void count_hits(lb_run *run)
     lb_profile_count(run->profile, "bytes of kept results", (double)stats.bytes);
 }
 
-lb_status lb_run_frame(lb_run *run, int32_t frame, const lb_want *wants, int32_t count,
-                       lb_value *out, lb_key *keys)
+lb_status lb_run_frame_watched(lb_run *run, int32_t frame, const lb_want *wants, int32_t count,
+                               const lb_watch *watch, lb_value *out, lb_key *keys)
 {
-    attempt a = {.run = run, .frame = frame};
+    attempt a = {.run = run, .frame = frame, .watch = watch};
     bool alone = false;
     lb_status status;
 
@@ -468,6 +476,12 @@ lb_status lb_run_frame(lb_run *run, int32_t frame, const lb_want *wants, int32_t
     if (run->profile && run->cache)
         count_hits(run);
     return status;
+}
+
+lb_status lb_run_frame(lb_run *run, int32_t frame, const lb_want *wants, int32_t count,
+                       lb_value *out, lb_key *keys)
+{
+    return lb_run_frame_watched(run, frame, wants, count, NULL, out, keys);
 }
 
 /* ---- Many frames ---- */

@@ -5,6 +5,7 @@
 #include "engine/graph/cache.h"
 #include "engine/graph/plan.h"
 #include "engine/graph/profile.h"
+#include "engine/graph/watch.h"
 
 typedef struct lb_run lb_run;
 
@@ -44,6 +45,11 @@ const lb_format *lb_run_format(const lb_run *run); /* scaled */
  * that is not enough either. */
 LB_MUST_CHECK lb_status lb_run_frame(lb_run *run, int32_t frame, const lb_want *wants,
                                      int32_t count, lb_value *out, lb_key *keys);
+/* The same, followed by `watch`. Ends with LB_CANCELLED, like all that runs here, soon after an
+ * lb_stop that the calling thread uses was set; other frames go on. */
+LB_MUST_CHECK lb_status lb_run_frame_watched(lb_run *run, int32_t frame, const lb_want *wants,
+                                             int32_t count, const lb_watch *watch, lb_value *out,
+                                             lb_key *keys);
 
 /* What lb_run_frames asks and tells; called from several threads at once. */
 typedef struct lb_run_frames_calls {

@@ -516,6 +516,58 @@ Test(api, progress_and_cancel)
     lampblack_graph_free(&graph);
 }
 
+typedef struct count {
+    int calls, wrong;
+    int32_t done, total, first_total;
+} count;
+
+static void note(void *user, const char *node, int32_t done, int32_t total)
+{
+    count *c = user;
+
+    c->wrong += done < c->done || done > total || (!node && done != total);
+    c->first_total = c->calls++ ? c->first_total : total;
+    c->done = done;
+    c->total = total;
+}
+
+/* A gradient and a blur of 1024 x 1024 take pictures of 16 MiB each; with 28 MiB for all they are
+ * made in parts: more pieces of work, told as such, and never fewer done than before. */
+Test(api, progress_of_frames_in_parts)
+{
+    static const char text[] = "lampblack: 1\n"
+                               "frame: {size: [1024, 1024], rate: 24, range: [1, 1]}\n"
+                               "nodes:\n"
+                               "  a: {op: gradient, type: linear, from: [0, 0], to: [64, 0],\n"
+                               "      stops: [{at: 0, color: \"#000000\"}, {at: 1, color: "
+                               "\"#ff7a1f\"}]}\n"
+                               "  b: {op: blur, image: a, sigma: 8}\n"
+                               "outputs: {o: {image: b, file: o.exr}}\n";
+    lampblack_options options = {.size = sizeof options, .threads = 2, .keeps_nothing = true};
+    lampblack_graph *graph = NULL;
+    count c = {0};
+    lampblack_request request = {
+        .size = sizeof request, .output = "o", .frame = 1, .progress = note, .progress_user = &c};
+    lampblack_pixels into = {.size = sizeof into, .floats = (size_t)1024 * 1024 * 4};
+
+    into.data = malloc(into.floats * sizeof(float));
+    cr_assert_not_null(into.data);
+    cr_assert_eq(lampblack_graph_new(&options, &graph), LAMPBLACK_OK);
+    cr_assert_eq(lampblack_parse(graph, "kiln.yaml", text, sizeof text - 1), LAMPBLACK_OK);
+    cr_expect_eq(lampblack_evaluate(graph, &request, &into), LAMPBLACK_OK);
+    cr_expect(c.calls == 3 && c.wrong == 0 && c.total == 2 && c.done == 2, "%d calls, %d of %d",
+              c.calls, c.done, c.total);
+    c = (count){0};
+    lampblack_memory_trim();
+    lampblack_memory_limit((size_t)28 << 20);
+    cr_expect_eq(lampblack_evaluate(graph, &request, &into), LAMPBLACK_OK, "%s", last_words(graph));
+    lampblack_memory_limit(0);
+    cr_expect(c.calls > 3 && c.wrong == 0 && c.first_total == 2 && c.total > 2 && c.done == c.total,
+              "%d calls, %d wrong, %d of %d", c.calls, c.wrong, c.done, c.total);
+    free(into.data);
+    lampblack_graph_free(&graph);
+}
+
 Test(api, one_account_of_memory)
 {
     lampblack_graph *graph = load(plain);

@@ -32,7 +32,8 @@ static void nap(long ns)
 typedef struct graph {
     lb_pool *pool;
     int32_t count, fails; /* piece `fails` fails; -1: none does */
-    int32_t cancels;      /* piece `cancels` cancels the pool; -1: none does */
+    int32_t cancels;      /* piece `cancels` stops the graph; -1: none does */
+    lb_stop stop;
     int32_t needs[PIECES][NEEDS], need_count[PIECES];
     int64_t values[PIECES]; /* written by its piece, read by those that need it: no lock */
     int32_t loops[PIECES];  /* passes of the loop inside each */
@@ -117,7 +118,7 @@ static lb_status run_piece(void *context, int32_t begin, int32_t end, int32_t wo
     for (int32_t i = 0; i < g->need_count[begin]; i++)
         value += g->values[g->needs[begin][i]] % 1000003;
     if (begin == g->cancels)
-        lb_pool_cancel(g->pool);
+        lb_stop_set(&g->stop, g->pool);
     status = lb_pool_for(g->pool, loops, 3, add_inside, &in);
     for (int32_t i = 0; i < loops && status == LB_OK; i++)
         value += in.sums[i];
@@ -191,44 +192,68 @@ static void test_failures(lb_pool *pool, int rounds)
     }
 }
 
-static void test_cancel(lb_pool *pool, int rounds)
+/* The pool goes on being used. */
+static void test_stop(lb_pool *pool, int rounds)
 {
     for (int round = 0; round < rounds; round++) {
         graph *g = new_graph(pool, (uint64_t)round + 999);
+        lb_stop *around = lb_stop_use(&g->stop);
         lb_status status;
 
         g->cancels = round % g->count;
         status = lb_pool_for_waiting(pool, g->count, run_piece, g);
         EXPECT(status == LB_CANCELLED || (status == LB_OK && is_right(g)), "graph %d: %s", round,
                lb_status_text(status));
-        lb_pool_resume(pool);
+        EXPECT(lb_pool_is_cancelled(pool) && lb_pool_is_cancelled(NULL), "graph %d", round);
+        EXPECT(lb_stop_use(around) == &g->stop, "the one that was used");
+        EXPECT(!lb_pool_is_cancelled(pool) && !lb_pool_is_cancelled(NULL), "graph %d", round);
         free(g);
     }
 }
 
+typedef struct canceller {
+    lb_pool *pool;
+    lb_stop *stop; /* NULL: all of the pool */
+} canceller;
+
 static void *cancel_soon(void *context)
 {
+    const canceller *c = context;
+
     nap((long)(rand() % 300000));
-    lb_pool_cancel(context);
+    if (c->stop)
+        lb_stop_set(c->stop, c->pool);
+    else
+        lb_pool_cancel(c->pool);
     return NULL;
 }
 
 /* From outside, whatever the pieces are doing: some wait, some have just been taken. */
+static void run_cancelled(lb_pool *pool, uint64_t seed, bool is_all)
+{
+    graph *g = new_graph(pool, seed);
+    canceller c = {pool, is_all ? NULL : &g->stop};
+    lb_stop *around = lb_stop_use(&g->stop);
+    pthread_t other;
+    lb_status status;
+
+    if (pthread_create(&other, NULL, cancel_soon, &c) != 0)
+        abort();
+    status = lb_pool_for_waiting(pool, g->count, run_piece, g);
+    EXPECT(status == LB_CANCELLED || (status == LB_OK && is_right(g)), "graph %d: %s", (int)seed,
+           lb_status_text(status));
+    pthread_join(other, NULL);
+    lb_stop_use(around);
+    free(g);
+}
+
 static void test_cancel_from_outside(lb_pool *pool, int rounds)
 {
     for (int round = 0; round < rounds; round++) {
-        graph *g = new_graph(pool, (uint64_t)round + 31);
-        pthread_t other;
-        lb_status status;
+        lb_pool *own = round % 4 ? NULL : new_pool(lb_pool_threads(pool));
 
-        if (pthread_create(&other, NULL, cancel_soon, pool) != 0)
-            abort();
-        status = lb_pool_for_waiting(pool, g->count, run_piece, g);
-        EXPECT(status == LB_CANCELLED || (status == LB_OK && is_right(g)), "graph %d: %s", round,
-               lb_status_text(status));
-        pthread_join(other, NULL);
-        lb_pool_resume(pool);
-        free(g);
+        run_cancelled(own ? own : pool, (uint64_t)round + 31, own != NULL);
+        lb_pool_free(&own);
     }
 }
 
@@ -258,15 +283,23 @@ static void *call_often(void *context)
     return NULL;
 }
 
+/* Stops its graphs beside the others', which are not touched by it. */
+static void *stop_often(void *context)
+{
+    for (int i = 0; i < 10; i++)
+        run_cancelled(context, (uint64_t)i + 5000, false);
+    return NULL;
+}
+
 /* Threads that are not the pool's. */
 static void test_callers(lb_pool *pool)
 {
-    pthread_t callers[3];
+    pthread_t callers[4];
 
-    for (int i = 0; i < 3; i++)
-        if (pthread_create(&callers[i], NULL, call_often, pool) != 0)
+    for (int i = 0; i < 4; i++)
+        if (pthread_create(&callers[i], NULL, i % 2 ? stop_often : call_often, pool) != 0)
             abort();
-    for (int i = 0; i < 3; i++)
+    for (int i = 0; i < 4; i++)
         pthread_join(callers[i], NULL);
 }
 
@@ -364,7 +397,7 @@ int main(void)
 
         test_graphs(pool, 60);
         test_failures(pool, 60);
-        test_cancel(pool, 60);
+        test_stop(pool, 60);
         test_cancel_from_outside(pool, 60);
         test_lanes(pool);
         test_callers(pool);

@@ -188,7 +188,7 @@ Test(parts, too_little_is_told)
     cr_expect(strstr(text, "no memory"), "%s", text);
     cr_expect(strstr(text, "'a' (noise), frame 1"), "%s", text);
     cr_expect(strstr(text, "MiB more were asked for"), "%s", text);
-    cr_expect(strstr(text, "--memory leaves"), "%s", text);
+    cr_expect(strstr(text, "the memory budget is"), "%s", text);
     cr_expect(strstr(text, "in 8 parts"), "%s", text);
     cr_expect(strstr(text, "g.yaml:4:"), "the node's place: %s", text);
     free(text);
