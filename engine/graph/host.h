@@ -161,9 +161,6 @@
     F(lb_status, lb_image_map, \
       (const lb_task *task, const lb_image *in, lb_plane_fn fn, lb_image **out), \
       (task, in, fn, out)) \
-    F(lb_status, lb_image_map_rgba, \
-      (const lb_task *task, const lb_image *in, lb_rgba_fn fn, void *context, lb_image **out), \
-      (task, in, fn, context, out)) \
     F(lb_status, lb_task_image, (const lb_task *task, lb_image **out), (task, out)) \
     F(lb_status, lb_task_pass, \
       (const lb_task *task, lb_image *out, const char *name, const lb_plane *plane), \

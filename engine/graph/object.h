@@ -13,7 +13,7 @@
 #include "engine/graph/host.h"
 
 /* Raised when something that objects see changes and no size below tells. */
-#define LB_OBJECT_ABI 2
+#define LB_OBJECT_ABI 3
 
 /* Filled in by whoever loads the object. */
 typedef struct lb_object_link {
@@ -53,44 +53,46 @@ extern const lb_object LB_OBJECT_SYMBOL;
     .host_size = sizeof(lb_host)
 
 /* The object's own functions of these names: hidden, so that two objects, or an object and a
- * program, do not meet. */
+ * program, do not meet. Their parameters may have names that the object's file has, too. */
+/* clang-format off */
 #define LB_OBJECT_HIDDEN __attribute__((visibility("hidden")))
-#define LB_OBJECT_V(name, parameters, arguments)                                                   \
-    LB_OBJECT_HIDDEN void name parameters                                                          \
-    {                                                                                              \
-        lb_object_linked.host->name arguments;                                                     \
+#define LB_OBJECT_V(name, parameters, arguments) \
+    LB_OBJECT_HIDDEN void name parameters \
+    { \
+        lb_object_linked.host->name arguments; \
     }
-#define LB_OBJECT_F(type, name, parameters, arguments)                                             \
-    LB_OBJECT_HIDDEN type name parameters                                                          \
-    {                                                                                              \
-        return lb_object_linked.host->name arguments;                                              \
+#define LB_OBJECT_F(type, name, parameters, arguments) \
+    LB_OBJECT_HIDDEN type name parameters \
+    { \
+        return lb_object_linked.host->name arguments; \
     }
-#define LB_OBJECT_SAY(severity, status)                                                            \
-    char text[2048];                                                                               \
-    va_list args;                                                                                  \
-    va_start(args, format);                                                                        \
-    vsnprintf(text, sizeof text, format, args);                                                    \
-    va_end(args);                                                                                  \
-    lb_object_linked.host->say(diag, severity, status, loc, text);
+#define LB_OBJECT_SAY(severity, status, answer) \
+    { \
+        char text[2048]; \
+        va_list args; \
+        va_start(args, format); \
+        vsnprintf(text, sizeof text, format, args); \
+        va_end(args); \
+        answer lb_object_linked.host->say(diag, severity, status, loc, text); \
+    }
 
-#define LB_OPERATORS(...)                                                                          \
-    static lb_object_link lb_object_linked;                                                        \
-    static const lb_op *const lb_object_ops[] = {__VA_ARGS__};                                     \
-    LB_HOST_FUNCTIONS(LB_OBJECT_V, LB_OBJECT_F)                                                    \
-    LB_OBJECT_HIDDEN lb_status lb_fail(lb_diag *diag, lb_status status, lb_loc loc,                \
-                                       const char *format, ...)                                    \
-    {                                                                                              \
-        LB_OBJECT_SAY(LB_ERROR, status)                                                            \
-        return status;                                                                             \
-    }                                                                                              \
-    LB_OBJECT_HIDDEN void lb_warn(lb_diag *diag, lb_loc loc, const char *format,                   \
-                                  ...){LB_OBJECT_SAY(LB_WARNING, LB_OK)} LB_OBJECT_HIDDEN void     \
-    lb_note(lb_diag *diag, lb_loc loc, const char *format, ...)                                    \
-    {                                                                                              \
-        LB_OBJECT_SAY(LB_NOTE, LB_OK)                                                              \
-    }                                                                                              \
-    __attribute__((visibility("default"))) const lb_object LB_OBJECT_SYMBOL = {                    \
-        LB_OBJECT_SIZES, .count = sizeof lb_object_ops / sizeof *lb_object_ops,                    \
+#define LB_OPERATORS(...) \
+    static lb_object_link lb_object_linked; \
+    static const lb_op *const lb_object_ops[] = {__VA_ARGS__}; \
+    _Pragma("GCC diagnostic push") \
+    _Pragma("GCC diagnostic ignored \"-Wshadow\"") \
+    LB_HOST_FUNCTIONS(LB_OBJECT_V, LB_OBJECT_F) \
+    LB_OBJECT_HIDDEN lb_status lb_fail(lb_diag *diag, lb_status status, lb_loc loc, \
+                                       const char *format, ...) \
+        LB_OBJECT_SAY(LB_ERROR, status, return) \
+    LB_OBJECT_HIDDEN void lb_warn(lb_diag *diag, lb_loc loc, const char *format, ...) \
+        LB_OBJECT_SAY(LB_WARNING, LB_OK, (void)) \
+    LB_OBJECT_HIDDEN void lb_note(lb_diag *diag, lb_loc loc, const char *format, ...) \
+        LB_OBJECT_SAY(LB_NOTE, LB_OK, (void)) \
+    _Pragma("GCC diagnostic pop") \
+    __attribute__((visibility("default"))) const lb_object LB_OBJECT_SYMBOL = { \
+        LB_OBJECT_SIZES, .count = sizeof lb_object_ops / sizeof *lb_object_ops, \
         .ops = lb_object_ops, .link = &lb_object_linked};
+/* clang-format on */
 
 #endif

@@ -196,20 +196,12 @@ typedef struct lb_op {
 /* For describe: an image of the format's frame with those channels. */
 lb_desc lb_desc_frame(const lb_call *call, const lb_channels *channels);
 
-/* What evaluate of many operators on images does. Both make an image with task->desc's windows. */
+/* What evaluate of many operators on images does. */
 
 typedef lb_status (*lb_plane_fn)(const lb_task *task, const lb_plane *in, lb_plane **out);
-/* Applies fn to every wanted channel of `in`. */
+/* Applies fn to every wanted channel of `in`; an image with task->desc's windows. */
 LB_MUST_CHECK lb_status lb_image_map(const lb_task *task, const lb_image *in, lb_plane_fn fn,
                                      lb_image **out);
-/* Applies fn to rows of R, G, B (and A) of task->box in parallel: `rows` start at box.x0 and hold
- * the input's pixels (0 outside its planes; A is 1 where the input has no A), to be changed in
- * place; `count` is the box's width. Wanted channels other than R, G, B, A are passed on as they
- * are. `context` is handed to fn. */
-typedef void (*lb_rgba_fn)(const lb_task *task, void *context, float *const rows[4], int32_t count,
-                           int32_t y);
-LB_MUST_CHECK lb_status lb_image_map_rgba(const lb_task *task, const lb_image *in, lb_rgba_fn fn,
-                                          void *context, lb_image **out);
 /* A new image with task->desc's windows and no planes. */
 LB_MUST_CHECK lb_status lb_task_image(const lb_task *task, lb_image **out);
 /* Adds to `out` the plane's pixels of task->box: shared if the boxes are equal, else cut or

@@ -8,7 +8,7 @@
 #include <string.h>
 
 #include "engine/base/file.h"
-#include "engine/graph/object.h"
+#include "engine/graph/object_check.h"
 
 #define OBJECT_MOST ((size_t)1 << 30) /* bytes of one */
 #define OPERATORS_MOST 4096           /* in one object */
@@ -115,37 +115,6 @@ const lb_op *const *lb_operators_list(const lb_operators *operators)
     return operators->list;
 }
 
-/* Was it built for this program? What each side has is told, so that one knows which is older. */
-static lb_status check_abi(lb_diag *diag, lb_loc loc, const char *path, const lb_object *object)
-{
-    static const lb_object own = {LB_OBJECT_SIZES};
-
-    if (object->abi != own.abi)
-        return lb_fail(diag, LB_UNSUPPORTED, loc,
-                       "'%s' has operators of interface %u; this program has interface %u: build "
-                       "it with this program's headers",
-                       path, (unsigned)object->abi, (unsigned)own.abi);
-    if (object->op_size != own.op_size || object->layout != own.layout ||
-        object->host_size > own.host_size)
-        return lb_fail(diag, LB_UNSUPPORTED, loc,
-                       "'%s' has operators of interface %u with tables of %u bytes, layout %08x, "
-                       "functions of %u; this program has interface %u with tables of %u bytes, "
-                       "layout %08x, functions of %u: build it with this program's headers",
-                       path, (unsigned)object->abi, (unsigned)object->op_size,
-                       (unsigned)object->layout, (unsigned)object->host_size, (unsigned)own.abi,
-                       (unsigned)own.op_size, (unsigned)own.layout, (unsigned)own.host_size);
-    return LB_OK;
-}
-
-/* Lower-case letters, digits and dashes, as the language writes operators. */
-static bool is_name(const char *name)
-{
-    size_t length = name ? strlen(name) : 0;
-
-    return length > 0 && length <= 64 && name[0] >= 'a' && name[0] <= 'z' &&
-           strspn(name, "abcdefghijklmnopqrstuvwxyz0123456789-") == length;
-}
-
 /* Whose operator has that name; NULL: nobody's. */
 static const char *owner_of(const lb_operators *operators, const char *name)
 {
@@ -162,27 +131,12 @@ static const char *owner_of(const lb_operators *operators, const char *name)
 static lb_status check_table(const lb_operators *operators, lb_diag *diag, lb_loc loc,
                              const char *path, const lb_object *object, uint32_t index)
 {
+    lb_status status = lb_object_check_op(diag, loc, path, object, index);
     const lb_op *op = object->ops[index];
     const char *owner;
 
-    if (!op || !is_name(op->name))
-        return lb_fail(diag, LB_INVALID, loc,
-                       "'%s': operator %u has no name of small letters, digits and dashes", path,
-                       (unsigned)index + 1);
-    if (!op->summary || !op->evaluate || op->result != LB_KIND_IMAGE ||
-        (op->params && op->params[0].name && !op->params_size))
-        return lb_fail(diag, LB_INVALID, loc,
-                       "'%s': the table of '%s' needs a summary, evaluate, the kind of its result "
-                       "(an image) and, with parameters, the size of their struct",
-                       path, op->name);
-    for (const lb_param *p = op->params; p && p->name; p++)
-        if (p->offset >= op->params_size)
-            return lb_fail(diag, LB_INVALID, loc,
-                           "'%s': parameter '%s' of '%s' lies outside its struct", path, p->name,
-                           op->name);
-    for (uint32_t i = 0; i < index; i++)
-        if (!strcmp(object->ops[i]->name, op->name))
-            return lb_fail(diag, LB_INVALID, loc, "'%s' has two operators '%s'", path, op->name);
+    if (status != LB_OK)
+        return status;
     if (!(owner = owner_of(operators, op->name)))
         return LB_OK;
     if (!*owner)
@@ -327,7 +281,7 @@ lb_status lb_operators_load(lb_operators *operators, lb_diag *diag, lb_loc loc, 
                          "'%s' has no operators: it exports no '" LB_OBJECT_SYMBOL_NAME "'", path);
         goto failed;
     }
-    if ((status = check_abi(diag, loc, path, object)) != LB_OK)
+    if ((status = lb_object_check(diag, loc, path, object)) != LB_OK)
         goto failed;
     if (!object->link || (object->count > 0 && !object->ops) || object->count > OPERATORS_MOST) {
         status = lb_fail(diag, LB_INVALID, loc, "'%s': its description has no sense", path);

@@ -67,18 +67,22 @@ static const lb_op fake_ramp = {.name = "ramp",
                                 .evaluate = ramp_evaluate};
 
 /* Adds three to every pixel. */
-static inline void add_row(const lb_task *task, void *context, float *const rows[4], int32_t count,
-                           int32_t y)
+static inline lb_status add_plane(const lb_task *task, const lb_plane *in, lb_plane **out)
 {
-    (void)task, (void)context, (void)y;
-    for (int c = 0; c < 4; c++)
-        for (int32_t x = 0; x < count; x++)
-            rows[c][x] += 3;
+    lb_box box = task->box;
+    lb_status status = lb_plane_cut(in, box, out);
+
+    if (status != LB_OK)
+        return status;
+    for (int32_t y = box.y0; y < box.y1; y++)
+        for (int32_t x = 0; x < lb_box_width(box); x++)
+            lb_plane_row_to_fill(*out, y)[x] += 3;
+    return LB_OK;
 }
 static inline lb_status sum_evaluate(const lb_task *task, lb_value *out)
 {
     seen.sums++;
-    return lb_image_map_rgba(task, task->inputs[0].image, add_row, NULL, &out->image);
+    return lb_image_map(task, task->inputs[0].image, add_plane, &out->image);
 }
 static const lb_input image_input[] = {{.name = "image", .kind = LB_KIND_IMAGE}, {0}};
 static const lb_op fake_sum = {.name = "sum",

@@ -10,6 +10,8 @@
 #include "lang/lang.h"
 #include "nodes/nodes.h"
 
+#define LB_LOUVER LB_OBJECTS "/louver.so"
+
 static size_t count_of(const lb_op *const *list)
 {
     size_t count = 0;
