@@ -159,7 +159,7 @@ static const lb_formula *apply_setting(lb_build *build, const lb_named_value *pa
         !read_setting(build, setting->value, &value)) {
         if (!build->is_over)
             lb_build_fail(build, LB_INVALID, LB_NOWHERE,
-                          "--set %s=%.60s: this is no value; '%s' takes %s", param->name,
+                          "setting %s=%.60s: this is no value; '%s' takes %s", param->name,
                           setting->value, param->name, kind_text(was));
         return NULL;
     }
@@ -170,7 +170,7 @@ static const lb_formula *apply_setting(lb_build *build, const lb_named_value *pa
     if (!(is = lb_build_constant(build, param->node->loc, &value)))
         return NULL;
     if (!is_like(was, is)) {
-        lb_build_fail(build, LB_INVALID, LB_NOWHERE, "--set %s=%.60s: this is %s; '%s' takes %s",
+        lb_build_fail(build, LB_INVALID, LB_NOWHERE, "setting %s=%.60s: this is %s; '%s' takes %s",
                       param->name, setting->value, kind_text(is), param->name, kind_text(was));
         return NULL;
     }
@@ -190,7 +190,7 @@ static void declare_settings(lb_build *build)
             build->params[index].setting = setting;
         else
             lb_build_fail(build, LB_INVALID, LB_NOWHERE,
-                          "--set %.60s: the graph has no such param%s", setting->name,
+                          "setting %.60s: the graph has no such param%s", setting->name,
                           lb_build_map_hint(build, setting->name, &build->param_names, hint));
     }
 }

@@ -387,16 +387,16 @@ Test(lang, settings_faults)
         lb_setting setting;
         const char *message;
     } rows[] = {
-        {{"warmht", "1"}, "--set warmht: the graph has no such param; did you mean 'warmth'?"},
-        {{"warmth", "hot"}, "--set warmth=hot: this is text; 'warmth' takes a number"},
-        {{"warmth", "[1, 2]"}, "--set warmth=[1, 2]: this is 2 numbers; 'warmth' takes a number"},
-        {{"warmth", ""}, "--set warmth=: this is no value; 'warmth' takes a number"},
-        {{"warmth", "[1"}, "--set warmth=[1: this is no value; 'warmth' takes a number"},
-        {{"warmth", "{a: 1}"}, "--set warmth={a: 1}: this is no value; 'warmth' takes a number"},
-        {{"spot", "[1, a]"}, "--set spot=[1, a]: this is no value; 'spot' takes 2 numbers"},
-        {{"on", "1"}, "--set on=1: this is a number; 'on' takes true or false"},
-        {{"ember", "red"}, "--set ember=red: this is text; 'ember' takes a colour"},
-        {{"ember", "#12"}, "--set ember=#12: this is text; 'ember' takes a colour"},
+        {{"warmht", "1"}, "setting warmht: the graph has no such param; did you mean 'warmth'?"},
+        {{"warmth", "hot"}, "setting warmth=hot: this is text; 'warmth' takes a number"},
+        {{"warmth", "[1, 2]"}, "setting warmth=[1, 2]: this is 2 numbers; 'warmth' takes a number"},
+        {{"warmth", ""}, "setting warmth=: this is no value; 'warmth' takes a number"},
+        {{"warmth", "[1"}, "setting warmth=[1: this is no value; 'warmth' takes a number"},
+        {{"warmth", "{a: 1}"}, "setting warmth={a: 1}: this is no value; 'warmth' takes a number"},
+        {{"spot", "[1, a]"}, "setting spot=[1, a]: this is no value; 'spot' takes 2 numbers"},
+        {{"on", "1"}, "setting on=1: this is a number; 'on' takes true or false"},
+        {{"ember", "red"}, "setting ember=red: this is text; 'ember' takes a colour"},
+        {{"ember", "#12"}, "setting ember=#12: this is text; 'ember' takes a colour"},
     };
 
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
