@@ -326,6 +326,43 @@ Test(png_write, sizes)
     }
 }
 
+/* Noise that repeats every 64 pixels, cut by flat stripes: its bands are searched for strings. */
+static float tiled(int32_t x, int32_t y, int channel)
+{
+    return y / 32 % 4 == 3
+               ? 0.25f
+               : lb_random_float((uint32_t)x % 64, (uint32_t)y % 8, (uint32_t)channel, 9);
+}
+
+/* Bands that are searched join those that are not; and the search pays. */
+Test(png_write, strings)
+{
+    lb_box box = {0, 0, 701, 500};
+
+    for (int depth = LB_DEPTH_8; depth <= LB_DEPTH_16; depth++) {
+        lb_write_options options = {.depth = (lb_depth)depth, .view = LB_VIEW_RAW, .working = 1};
+        lb_image *image = make_image(box, box, names, 3, tiled);
+        struct spng_ihdr header;
+        size_t count, raw = (size_t)701 * 500 * 3 * (depth == LB_DEPTH_16 ? 2 : 1);
+        unsigned char *bytes = encode(image, &options, &count);
+        void *samples = samples_of(bytes, count, &header);
+
+        cr_expect_lt(count, raw / 10, "depth %d: %zu bytes", depth, count);
+        for (int32_t y = 0; y < box.y1; y++)
+            for (int32_t x = 0; x < box.x1; x++) {
+                size_t at = ((size_t)y * (size_t)box.x1 + (size_t)x) * 3;
+                double largest = depth == LB_DEPTH_16 ? 65535 : 255;
+
+                cr_assert_float_eq(depth == LB_DEPTH_16 ? ((uint16_t *)samples)[at]
+                                                        : ((uint8_t *)samples)[at],
+                                   (double)tiled(x, y, 0) * largest, 0.51);
+            }
+        free(samples);
+        lb_free(bytes);
+        lb_image_unref(&image);
+    }
+}
+
 /* Ours, read by ours: 16 bits come back as the nearest of 65536 steps. */
 Test(png_write, comes_back)
 {

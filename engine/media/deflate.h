@@ -1,0 +1,21 @@
+/* engine/media/deflate.h: DEFLATE (RFC 1951) for what has little to find; for this layer only. */
+#ifndef LB_MEDIA_DEFLATE_H
+#define LB_MEDIA_DEFLATE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* The most that lb_deflate_runs writes, and writes over, for so many bytes. */
+size_t lb_deflate_bound(size_t count);
+
+/* Packs bytes as literals and runs of one byte, each block with the best code of its own; no other
+ * repeats are looked for. What it writes begins and ends at whole bytes and refers to nothing
+ * before it, so that pieces join into one stream; the last piece ends it. Answers the bytes. */
+size_t lb_deflate_runs(const uint8_t *bytes, size_t count, bool is_last, uint8_t *out);
+
+/* What a search would find, at a guess: how many of these bytes (less than 2^32) are in strings of
+ * at least 16 that stand here a second time, runs of one byte left out, and how many strings. */
+size_t lb_deflate_repeats(const uint8_t *bytes, size_t count, size_t *strings);
+
+#endif
