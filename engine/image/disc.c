@@ -1,13 +1,14 @@
 /* engine/image/disc.c: the uniform disc.
  *
- * Going outwards from the middle row, the sum of rows y - d .. y + d grows by one pair of rows a
- * step. Every column of the disc that is wholly covered up to d takes its part from that sum, and
- * the pixels that the disc's edge crosses take theirs from the pair alone. So the cost is linear in
- * the radius, nothing is ever subtracted (a highlight leaves no residue beside it), and a pixel's
- * sum has one order whatever region is asked.
+ * Rows that lie d above and below a row have the same weights, so they are added first, and so are
+ * columns k to the left and right: column k of the disc is the sum of the pairs of rows that it
+ * covers wholly, which grows outwards from column to column (from the edge to the middle), and of
+ * the pairs where the disc's edge crosses it, each with its weight; it is made once and serves two
+ * pixels. So the cost is linear in the radius, nothing is ever subtracted (a highlight leaves no
+ * residue beside it), and a pixel's sum has one order whatever region is asked.
  *
- * Work goes in pieces of a few hundred columns, down a band of rows: the rows within reach stand in
- * the second cache, what the steps make of them in the first. */
+ * Work goes in pieces of some hundred columns, down a band of rows, two rows at a time. Columns of
+ * the disc go in groups, so many that what they are made into stays in the first cache. */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -17,13 +18,14 @@
 #include "engine/image/convolve.h"
 #include "engine/image/extend.h"
 
-#define BAND 64                       /* rows */
-#define PIECE 512                     /* columns */
-#define MOST_STEPS 16                 /* made before their taps are added */
-#define STEP_BYTES (14 << 10)         /* for those: most of a first cache */
+#define PIECE 512                     /* columns of pixels */
+#define BAND 64                       /* rows of pixels */
+#define GROUP_BYTES (48 << 10)        /* of what a group's columns are made into */
 #define STRIP_BYTES ((size_t)3 << 19) /* rows within reach are copied together up to so much */
 #define MOST_RADIUS (1 << 12)
-
+#define LANES 16
+#define BLOCK (2 * LANES) /* columns of pixels that a column of the disc is made for at once */
+#define ROWS 2            /* of pixels, likewise */
 int32_t lb_disc_reach(double radius)
 {
     return radius > 0.5 ? (int32_t)ceil(fmin(radius, MOST_RADIUS) - 0.5) : 0;
@@ -61,274 +63,382 @@ double lb_disc_weight(double radius, int32_t dx, int32_t dy)
            (LB_PI * radius * radius);
 }
 
-/* What a step outwards adds: columns of the sum of rows -d .. d, then columns of the pair of rows
- * at -d and d alone. The steps of a group have a pair's row and a sum's row each, one after
- * another; places are distances from the piece's first column in the group's first row. The middle
- * column is its own partner, with half its weight. */
-struct tap {
-    int32_t left, right;
-    float weight;
+typedef float lanes __attribute__((vector_size(LANES * sizeof(float))));
+typedef float loose_lanes
+    __attribute__((vector_size(LANES * sizeof(float)), aligned(4), may_alias));
+
+/* Column k of the disc, to both sides. Pairs of rows are made one after another from the middle
+ * outwards, and the running sum takes them in. */
+struct column {
+    int32_t made;  /* pairs that it is the first to need */
+    int32_t whole; /* pairs that it is the first to cover wholly */
+    int32_t edge;  /* pairs after those that have weights */
 };
 
-struct step {
-    bool has_sums; /* whether a column takes its part from the sum */
-    int32_t first; /* tap */
+/* Columns from the outermost on that are made together; each group goes on with the running sum. */
+struct group {
+    int32_t first, count; /* columns: k is reach - first at first */
+    int32_t weight;       /* the first one's */
+    int32_t pair, pairs;  /* distance of the first pair of rows, and how many */
 };
 
 struct disc {
     const lb_plane *in;
     lb_plane *out;
     lb_edge edge;
+    double radius; /* 0: within a pixel */
     int32_t reach;
-    int32_t piece;      /* columns of one */
-    int32_t across;     /* pieces */
-    int32_t group;      /* steps */
-    size_t stride;      /* of rows of a piece and what it reaches, in floats */
-    bool has_strip;     /* all rows of a band are copied; else they come one by one */
-    struct step *steps; /* reach + 2: the last one ends them */
-    struct tap *taps;
-    int32_t tap_count;
+    int32_t across; /* pieces */
+    int32_t before; /* columns before the farthest to the left, so that rows begin aligned */
+    size_t stride;  /* of rows of work, in floats */
+    bool has_strip; /* all rows of a band are copied; else they come for each two rows of pixels */
+    struct column *columns; /* reach + 1 */
+    struct group *groups;
+    float *weights;                   /* of pixels on the edge, over that of a whole one */
+    float whole;                      /* weight of a whole pixel */
+    int32_t most_columns, most_pairs; /* of a group */
+    int32_t group_count, weight_count;
 };
 
-/* Each column ends once, and the edge crosses at most two pixels a column and row. */
-static size_t most_taps(const struct disc *disc)
-{
-    return 4 * ((size_t)disc->reach + 1) + 8;
-}
-
-/* What a piece works in. */
-static size_t disc_floats(const struct disc *disc)
-{
-    size_t strip = disc->has_strip ? BAND + 2 * (size_t)disc->reach : 2 * (size_t)disc->group;
-
-    return (2 + 2 * (size_t)disc->group + strip) * disc->stride;
-}
+/* ---- Plan ---- */
 
 static bool is_full(double r, int32_t dx, int32_t dy)
 {
     return (dx + 0.5) * (dx + 0.5) + (dy + 0.5) * (dy + 0.5) <= r * r;
 }
 
-static void add_tap(struct disc *disc, int32_t d, bool sum, int32_t x, double weight)
+/* Column k's edge: what is nearer than `begin` is covered wholly. Further in it lies no nearer. */
+static void find_edge(double r, int32_t k, int32_t *begin, int32_t *end)
 {
-    int32_t row = d % disc->group * 2 + sum;
-    int32_t middle = row * (int32_t)disc->stride + disc->reach;
-
-    disc->taps[disc->tap_count++] =
-        (struct tap){middle - x, middle + x, (float)(x == 0 ? weight / 2 : weight)};
-    disc->steps[d].has_sums |= sum;
+    while (is_full(r, k, *begin))
+        ++*begin;
+    *end = *end > *begin ? *end : *begin;
+    while (lb_disc_weight(r, k, *end) > 0)
+        ++*end;
 }
 
-static void fill_steps(struct disc *disc, double r)
+/* Counts groups, weights and pairs, and notes them where there is room. */
+static void plan_columns(struct disc *disc)
 {
-    double full = 1 / (LB_PI * r * r);
+    double r = disc->radius, whole = r > 0 ? 1 / (LB_PI * r * r) : 1;
+    int32_t begin = 0, end = 0, made = 0, covered = 0, first = 0, pair = 0;
 
-    for (int32_t d = 0; d <= disc->reach; d++) {
-        disc->steps[d].first = disc->tap_count;
-        for (int32_t x = 0; x <= disc->reach; x++)
-            if (is_full(r, x, d) && !is_full(r, x, d + 1))
-                add_tap(disc, d, true, x, full);
-        for (int32_t x = 0; x <= disc->reach; x++) {
-            double weight = is_full(r, x, d) ? 0 : lb_disc_weight(r, x, d);
+    disc->whole = (float)whole;
+    disc->group_count = disc->weight_count = disc->most_pairs = 0;
+    for (int32_t i = 0; i <= disc->reach; i++) {
+        int32_t k = disc->reach - i;
 
-            if (weight > 0)
-                add_tap(disc, d, false, x, weight);
+        if (i % disc->most_columns == 0) {
+            first = i;
+            pair = made = covered;
+            if (disc->groups)
+                disc->groups[disc->group_count] =
+                    (struct group){first, 0, disc->weight_count, pair, 0};
+            disc->group_count++;
         }
+        find_edge(r, k, &begin, &end);
+        for (int32_t d = begin; d < end; d++, disc->weight_count++)
+            if (disc->weights)
+                disc->weights[disc->weight_count] =
+                    (float)(lb_disc_weight(r, k, d) / (double)disc->whole);
+        if (disc->columns)
+            disc->columns[i] = (struct column){end - made, begin - covered, end - begin};
+        if (disc->groups) {
+            disc->groups[disc->group_count - 1].count = i + 1 - first;
+            disc->groups[disc->group_count - 1].pairs = end - pair;
+        }
+        made = end;
+        covered = begin;
+        disc->most_pairs = end - pair > disc->most_pairs ? end - pair : disc->most_pairs;
     }
-    disc->steps[disc->reach + 1].first = disc->tap_count;
 }
 
-/* The rows that a group of steps adds, above and below the middle; and where to. */
-struct growth {
-    const float *above[MOST_STEPS], *below[MOST_STEPS];
-    bool has_sums[MOST_STEPS];
+/* ---- Columns of the disc ---- */
+
+/* One group at work on two rows of pixels. Pair d of the first row is of rows y - d and y + d. */
+struct making {
+    const struct column *columns;
+    const float *weights;
     int32_t count;
-    float *running; /* the sum so far */
-    float *rows;
+    bool begins, middle;        /* the first group; its first pair is the middle row itself */
+    const float *above, *below; /* rows y - d and y + d of the first pair */
+    ptrdiff_t step;             /* down to the next row */
+    lanes *pairs;               /* 2 x 2 vectors each */
+    float *running;             /* two rows of the sum so far */
+    float *made;                /* columns: two rows each */
+    int32_t width;
     size_t stride;
 };
 
-LB_CLONES
-static void add_pair(float *restrict pair, float *restrict running, const float *restrict above,
-                     const float *restrict below, size_t count)
-{
-    for (size_t x = 0; x < count; x++) {
-        float both = above[x] + below[x];
+#define LOAD(from) (*(const loose_lanes *)(from))
 
-        pair[x] = both;
-        running[x] += both;
+/* `begins` is a constant wherever this is inlined. */
+static inline __attribute__((always_inline)) void make_columns(const struct making *m, int32_t x,
+                                                               bool begins)
+{
+    const struct column *column = m->columns, *end = column + m->count;
+    const float *weight = m->weights, *above = m->above + x, *below = m->below + x;
+    const lanes *taken = m->pairs;
+    lanes *next = m->pairs;
+    float *made = m->made + x;
+    lanes *running = (lanes *)(m->running + x), *low = (lanes *)(m->running + m->stride + x);
+    lanes s0 = {0}, s1 = {0}, s2 = {0}, s3 = {0};
+    lanes a0 = {0}, a1 = {0}, b0 = {0}, b1 = {0}; /* the middle row is its own partner */
+
+    if (!begins) {
+        s0 = running[0];
+        s1 = running[1];
+        s2 = low[0];
+        s3 = low[1];
+    }
+    if (!m->middle) {
+        a0 = LOAD(above + m->step);
+        a1 = LOAD(above + m->step + LANES);
+        b0 = LOAD(below);
+        b1 = LOAD(below + LANES);
+    }
+    for (; column < end; column++, made += 2 * m->stride) {
+        lanes u0, u1, u2, u3;
+        const lanes *pair;
+
+        for (int32_t n = column->made; n > 0; n--) {
+            lanes above0 = LOAD(above), above1 = LOAD(above + LANES);
+            lanes below0 = LOAD(below + m->step), below1 = LOAD(below + m->step + LANES);
+
+            next[0] = above0 + b0;
+            next[1] = above1 + b1;
+            next[2] = a0 + below0;
+            next[3] = a1 + below1;
+            a0 = above0;
+            a1 = above1;
+            b0 = below0;
+            b1 = below1;
+            above -= m->step;
+            below += m->step;
+            next += 4;
+        }
+        for (int32_t n = column->whole; n > 0; n--) {
+            s0 += taken[0];
+            s1 += taken[1];
+            s2 += taken[2];
+            s3 += taken[3];
+            taken += 4;
+        }
+        u0 = s0;
+        u1 = s1;
+        u2 = s2;
+        u3 = s3;
+        pair = taken;
+        for (int32_t n = column->edge; n > 0; n--) {
+            float w = *weight++;
+
+            u0 += w * pair[0];
+            u1 += w * pair[1];
+            u2 += w * pair[2];
+            u3 += w * pair[3];
+            pair += 4;
+        }
+        ((lanes *)made)[0] = u0;
+        ((lanes *)made)[1] = u1;
+        ((lanes *)(made + m->stride))[0] = u2;
+        ((lanes *)(made + m->stride))[1] = u3;
+    }
+    running[0] = s0;
+    running[1] = s1;
+    low[0] = s2;
+    low[1] = s3;
+}
+
+LB_CLONES
+static void make_group(const struct making *m)
+{
+    if (m->begins)
+        for (int32_t x = 0; x < m->width; x += BLOCK)
+            make_columns(m, x, true);
+    else
+        for (int32_t x = 0; x < m->width; x += BLOCK)
+            make_columns(m, x, false);
+}
+
+/* Adds columns `outer`, outer - 1, ... to both sides of `count` pixels; the middle one once. */
+LB_CLONES
+static void add_columns(float *restrict sums, const float *restrict made, size_t stride,
+                        int32_t outer, int32_t columns, int32_t count, bool begins)
+{
+    int32_t both = columns > outer ? outer : columns;
+
+    for (int32_t x = 0; x < count; x += 4 * LANES) {
+        lanes *to = (lanes *)(sums + x);
+        lanes s0 = {0}, s1 = {0}, s2 = {0}, s3 = {0};
+        const float *left = made + x - outer, *right = made + x + outer;
+
+        if (!begins) {
+            s0 = to[0];
+            s1 = to[1];
+            s2 = to[2];
+            s3 = to[3];
+        }
+        for (int32_t i = 0; i < both; i++) {
+            s0 += LOAD(left) + LOAD(right);
+            s1 += LOAD(left + LANES) + LOAD(right + LANES);
+            s2 += LOAD(left + 2 * LANES) + LOAD(right + 2 * LANES);
+            s3 += LOAD(left + 3 * LANES) + LOAD(right + 3 * LANES);
+            left += 2 * stride + 1;
+            right += 2 * stride - 1;
+        }
+        if (both < columns) {
+            s0 += LOAD(left);
+            s1 += LOAD(left + LANES);
+            s2 += LOAD(left + 2 * LANES);
+            s3 += LOAD(left + 3 * LANES);
+        }
+        to[0] = s0;
+        to[1] = s1;
+        to[2] = s2;
+        to[3] = s3;
     }
 }
 
 LB_CLONES
-static void add_pair_and_sum(float *restrict pair, float *restrict sum, float *restrict running,
-                             const float *restrict above, const float *restrict below, size_t count)
+static void scale_row(float *restrict out, const float *restrict sums, float scale, int32_t count)
 {
-    for (size_t x = 0; x < count; x++) {
-        float both = above[x] + below[x], all = running[x] + both;
-
-        pair[x] = both;
-        sum[x] = all;
-        running[x] = all;
-    }
+    for (int32_t x = 0; x < count; x++)
+        out[x] = scale * sums[x];
 }
 
-static void grow(const struct growth *g)
-{
-    float *to = g->rows;
+/* ---- Pieces ---- */
 
-    for (int32_t i = 0; i < g->count; i++, to += 2 * g->stride)
-        if (g->has_sums[i])
-            add_pair_and_sum(to, to + g->stride, g->running, g->above[i], g->below[i], g->stride);
-        else
-            add_pair(to, g->running, g->above[i], g->below[i], g->stride);
-}
-
-#define AT_ONCE 4 /* taps */
-
-/* `taps` is a constant wherever this is inlined. */
-static inline __attribute__((always_inline)) void add_some(const float *rows, const struct tap *tap,
-                                                           int taps, float *restrict sums,
-                                                           int32_t count)
-{
-    const struct tap *t1 = tap + (taps > 1 ? 1 : 0), *t2 = tap + (taps > 2 ? 2 : 0);
-    const struct tap *t3 = tap + (taps > 3 ? 3 : 0);
-    const float *restrict a0 = rows + tap->left, *restrict b0 = rows + tap->right;
-    const float *restrict a1 = rows + t1->left, *restrict b1 = rows + t1->right;
-    const float *restrict a2 = rows + t2->left, *restrict b2 = rows + t2->right;
-    const float *restrict a3 = rows + t3->left, *restrict b3 = rows + t3->right;
-    float w0 = tap->weight, w1 = t1->weight, w2 = t2->weight, w3 = t3->weight;
-
-    for (int32_t x = 0; x < count; x++) {
-        float sum = sums[x] + w0 * (a0[x] + b0[x]);
-
-        if (taps > 1)
-            sum += w1 * (a1[x] + b1[x]);
-        if (taps > 2)
-            sum += w2 * (a2[x] + b2[x]);
-        if (taps > 3)
-            sum += w3 * (a3[x] + b3[x]);
-        sums[x] = sum;
-    }
-}
-
-/* Loads are what it waits for: two for a vector of pixels and tap. */
-LB_CLONES
-static void add_taps(const float *rows, const struct tap *tap, const struct tap *end, float *sums,
-                     int32_t count)
-{
-    for (; tap + AT_ONCE <= end; tap += AT_ONCE)
-        add_some(rows, tap, AT_ONCE, sums, count);
-    for (; tap < end; tap++)
-        add_some(rows, tap, 1, sums, count);
-}
-
-/* A piece of a band at work; every row is `stride` long. */
+/* A piece of a band at work. */
 struct work {
     const struct disc *disc;
     int32_t x, y, count, height; /* the piece's pixels */
-    const float *middle; /* row y from as far as the piece reaches, and the others near it */
-    ptrdiff_t step;      /* from one row to the next; 0: rows come one by one */
-    float *strip;        /* what is copied of the rows, as far as they go off the picture */
-    float *none;         /* the middle row's partner: zeros */
-    struct growth growth;
+    int32_t width;               /* of the rows of work */
+    bool one_by_one;             /* rows are copied for each pair of rows of pixels */
+    const float *middle;         /* row y from as far as the piece reaches */
+    ptrdiff_t step;
+    float *strip, *sums, *spare;
+    struct making making;
 };
 
-/* Row y of the input from as far as the piece reaches; `spare` is where it may be copied to. */
-static const float *source_row(const struct work *w, int32_t y, int32_t spare)
+/* Rows y0 .. y1 - 1 as far as the piece reaches. */
+static void copy_rows(const struct work *w, int32_t y0, int32_t y1, float *row)
 {
     const struct disc *disc = w->disc;
-    int32_t x0 = w->x - disc->reach;
-    float *copy = w->strip + (size_t)spare * disc->stride;
+    int32_t x0 = w->x - disc->reach - disc->before,
+            wide = w->count + 2 * disc->reach + disc->before;
 
-    lb_plane_copy_row(disc->in, disc->edge, y, x0, x0 + (int32_t)disc->stride, copy);
-    return copy;
-}
-
-/* The rows that steps d, d + 1, ... take for row y. */
-static void gather_rows(struct work *w, int32_t y, int32_t d)
-{
-    const struct disc *disc = w->disc;
-    struct growth *g = &w->growth;
-    const float *middle = w->middle + (y - w->y) * w->step;
-
-    g->count = disc->reach + 1 - d < disc->group ? disc->reach + 1 - d : disc->group;
-    for (int32_t i = 0; i < g->count; i++) {
-        g->has_sums[i] = disc->steps[d + i].has_sums;
-        if (w->step) {
-            g->above[i] = middle - (d + i) * w->step;
-            g->below[i] = middle + (d + i) * w->step;
-        } else {
-            g->above[i] = source_row(w, y - d - i, 2 * i);
-            g->below[i] = source_row(w, y + d + i, 2 * i + 1);
-        }
-    }
-    if (d == 0)
-        g->below[0] = w->none;
-}
-
-static void run_row(struct work *w, int32_t y, float *out)
-{
-    const struct disc *disc = w->disc;
-    struct growth *g = &w->growth;
-
-    memset(out, 0, (size_t)w->count * sizeof *out);
-    memset(g->running, 0, disc->stride * sizeof *g->running);
-    for (int32_t d = 0; d <= disc->reach; d += g->count) {
-        gather_rows(w, y, d);
-        grow(g);
-        add_taps(g->rows, disc->taps + disc->steps[d].first,
-                 disc->taps + disc->steps[d + g->count].first, out, w->count);
+    for (int32_t y = y0; y < y1; y++, row += disc->stride) {
+        lb_plane_copy_row(disc->in, disc->edge, y, x0, x0 + wide, row);
+        memset(row + wide, 0, (disc->stride - (size_t)wide) * sizeof *row);
     }
 }
 
-/* Where the rows within reach of the piece are read: where they stand, if the picture has them
- * all, else from a copy; beyond the piece's own columns that is 0. */
+/* Where the rows within reach are read: where they stand, if the picture has them all, else from a
+ * copy; beyond the piece's own columns that is 0. */
 static void find_rows(struct work *w)
 {
     const struct disc *disc = w->disc;
-    int32_t reach = disc->reach, x0 = w->x - reach, wide = w->count + 2 * reach;
-    lb_box has = lb_plane_box(disc->in),
-           wanted = {x0, w->y - reach, x0 + (int32_t)disc->stride, w->y + w->height + reach};
-    float *row = w->strip;
+    int32_t reach = disc->reach, x0 = w->x - reach - disc->before;
+    int32_t end = w->y + (w->height + ROWS - 1) / ROWS * ROWS + reach;
+    lb_box wanted = {x0, w->y - reach, x0 + w->width, end};
 
-    w->step = 0;
-    if (lb_box_contains(has, wanted)) {
+    w->one_by_one = false;
+    if (lb_box_contains(lb_plane_box(disc->in), wanted)) {
         w->step = lb_plane_stride(disc->in);
-        w->middle = lb_plane_row(disc->in, w->y) + (x0 - has.x0);
-    } else if (disc->has_strip) {
+        w->middle = lb_plane_row(disc->in, w->y) + (x0 - lb_plane_box(disc->in).x0);
+    } else {
         w->step = (ptrdiff_t)disc->stride;
-        w->middle = w->strip + reach * w->step;
-        for (int32_t y = wanted.y0; y < wanted.y1; y++, row += disc->stride) {
-            lb_plane_copy_row(disc->in, disc->edge, y, x0, x0 + wide, row);
-            memset(row + wide, 0, (disc->stride - (size_t)wide) * sizeof *row);
+        w->one_by_one = !disc->has_strip;
+        if (disc->has_strip) {
+            w->middle = w->strip + reach * w->step;
+            copy_rows(w, wanted.y0, wanted.y1, w->strip);
         }
     }
+}
+
+static void run_group(struct work *w, int32_t y, const struct group *group)
+{
+    const struct disc *disc = w->disc;
+    struct making *m = &w->making;
+    int32_t d = group->pair;
+
+    m->columns = disc->columns + group->first;
+    m->weights = disc->weights + group->weight;
+    m->count = group->count;
+    m->begins = group->first == 0;
+    m->middle = d == 0;
+    m->step = w->step;
+    m->width = w->width;
+    if (w->one_by_one) {
+        copy_rows(w, y - d - group->pairs + 1, y - d + 2, w->strip);
+        m->above = w->strip + (group->pairs - 1) * w->step;
+        m->below = m->above + 2 * w->step;
+        copy_rows(w, y + d, y + d + group->pairs + 1, (float *)m->below);
+    } else {
+        m->above = w->middle + (y - w->y - d) * w->step;
+        m->below = w->middle + (y - w->y + d) * w->step;
+    }
+    make_group(m);
+}
+
+static void run_rows(struct work *w, int32_t y, float *const out[ROWS])
+{
+    const struct disc *disc = w->disc;
+
+    for (int32_t i = 0; i < disc->group_count; i++) {
+        const struct group *group = &disc->groups[i];
+
+        run_group(w, y, group);
+        for (int32_t j = 0; j < ROWS; j++)
+            add_columns(w->sums + (size_t)j * disc->stride,
+                        w->making.made + (size_t)j * disc->stride + disc->before + disc->reach,
+                        disc->stride, disc->reach - group->first, group->count, w->count, i == 0);
+    }
+    for (int32_t j = 0; j < ROWS; j++)
+        scale_row(out[j], w->sums + (size_t)j * disc->stride, disc->whole, w->count);
+}
+
+/* What a piece works in: pairs, columns as they are made, running sums, sums, a row for nobody,
+ * copied rows; and what the last block of columns reads beyond. */
+static size_t disc_floats(const struct disc *disc)
+{
+    size_t strip =
+        disc->has_strip ? BAND + 2 * (size_t)disc->reach : 2 * ((size_t)disc->most_pairs + 1);
+
+    return ROWS * BLOCK * (size_t)disc->most_pairs +
+           (ROWS * ((size_t)disc->most_columns + 2) + 1 + strip) * disc->stride + 4 * LANES;
 }
 
 static lb_status run_pieces(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct disc *disc = context;
     lb_box box = lb_plane_box(disc->out);
-    struct work w = {.disc = disc, .growth.stride = disc->stride};
+    struct work w = {.disc = disc, .making.stride = disc->stride};
     float *memory = lb_block_new(disc_floats(disc) * sizeof *memory);
 
     (void)worker;
     if (!memory)
         return LB_MEMORY;
-    w.none = memory;
-    w.growth.running = w.none + disc->stride;
-    w.growth.rows = w.growth.running + disc->stride;
-    w.strip = w.growth.rows + 2 * (size_t)disc->group * disc->stride;
-    memset(w.none, 0, disc->stride * sizeof *w.none);
+    w.making.pairs = (lanes *)memory;
+    w.making.made = memory + ROWS * BLOCK * (size_t)disc->most_pairs;
+    w.making.running = w.making.made + ROWS * (size_t)disc->most_columns * disc->stride;
+    w.sums = w.making.running + ROWS * disc->stride;
+    w.spare = w.sums + ROWS * disc->stride;
+    w.strip = w.spare + disc->stride;
     for (int32_t i = begin; i < end; i++) {
         w.y = box.y0 + i / disc->across * BAND;
-        w.x = box.x0 + i % disc->across * disc->piece;
-        w.count = box.x1 - w.x < disc->piece ? box.x1 - w.x : disc->piece;
+        w.x = box.x0 + i % disc->across * PIECE;
+        w.count = box.x1 - w.x < PIECE ? box.x1 - w.x : PIECE;
         w.height = box.y1 - w.y < BAND ? box.y1 - w.y : BAND;
+        w.width = (w.count + 2 * disc->reach + disc->before + BLOCK - 1) / BLOCK * BLOCK;
         find_rows(&w);
-        for (int32_t y = w.y; y < w.y + w.height; y++)
-            run_row(&w, y, lb_plane_row_to_fill(disc->out, y) + (w.x - box.x0));
+        for (int32_t y = 0; y < w.height; y += ROWS) {
+            float *out[ROWS] = {w.spare, w.spare};
+
+            for (int32_t j = 0; j < ROWS && y + j < w.height; j++)
+                out[j] = lb_plane_row_to_fill(disc->out, w.y + y + j) + (w.x - box.x0);
+            run_rows(&w, w.y + y, out);
+        }
     }
     lb_block_free(memory);
     return LB_OK;
@@ -337,16 +447,19 @@ static lb_status run_pieces(void *context, int32_t begin, int32_t end, int32_t w
 /* How the work on a box is cut up; no memory yet. */
 static struct disc disc_for(double radius, lb_box box)
 {
-    struct disc disc = {.reach = lb_disc_reach(radius), .piece = PIECE};
-    size_t steps;
+    struct disc disc = {.reach = lb_disc_reach(radius)};
+    int32_t width = lb_box_width(box), unit = 4 * LANES;
+    int32_t piece = width < PIECE ? (width + unit - 1) / unit * unit : PIECE;
+    size_t columns;
 
-    if (lb_box_width(box) < PIECE)
-        disc.piece = (lb_box_width(box) + 31) / 32 * 32;
-    disc.across = (lb_box_width(box) - 1) / PIECE + 1;
-    disc.stride = ((size_t)disc.piece + 2 * (size_t)disc.reach + 31) / 32 * 32;
-    steps = STEP_BYTES / (2 * disc.stride * sizeof(float));
-    disc.group = steps < 1 ? 1 : steps > MOST_STEPS ? MOST_STEPS : (int32_t)steps;
+    disc.radius = disc.reach > 0 ? fmin(radius, MOST_RADIUS) : 0;
+    disc.across = (width - 1) / PIECE + 1;
+    disc.stride = ((size_t)piece + 2 * (size_t)disc.reach + LANES - 1 + BLOCK - 1) / BLOCK * BLOCK;
     disc.has_strip = (BAND + 2 * (size_t)disc.reach) * disc.stride * sizeof(float) <= STRIP_BYTES;
+    columns = GROUP_BYTES / (ROWS * disc.stride * sizeof(float));
+    columns = columns < 2 ? 2 : columns;
+    disc.most_columns = columns > (size_t)disc.reach ? disc.reach + 1 : (int32_t)columns;
+    plan_columns(&disc);
     return disc;
 }
 
@@ -364,16 +477,20 @@ lb_status lb_convolve_disc(lb_pool *pool, const lb_plane *in, double radius, lb_
     *out = NULL;
     disc.in = in;
     disc.edge = edge;
-    disc.steps = lb_alloc((size_t)disc.reach + 2, sizeof *disc.steps);
-    disc.taps = lb_alloc(most_taps(&disc), sizeof *disc.taps);
-    if (disc.steps && disc.taps && !(status = lb_plane_new_raw(box, &disc.out))) {
-        fill_steps(&disc, disc.reach > 0 ? radius : 0);
+    disc.before = (box.x0 - lb_plane_box(in).x0 - disc.reach) & (LANES - 1);
+    disc.columns = lb_alloc((size_t)disc.reach + 1, sizeof *disc.columns);
+    disc.groups = lb_alloc((size_t)disc.group_count, sizeof *disc.groups);
+    disc.weights = lb_alloc((size_t)disc.weight_count, sizeof *disc.weights);
+    if (disc.columns && disc.groups && disc.weights &&
+        !(status = lb_plane_new_raw(box, &disc.out))) {
+        plan_columns(&disc);
         status = lb_pool_for(pool, disc.across * bands(box), 1, run_pieces, &disc);
         if (status)
             lb_plane_unref(&disc.out);
     }
-    lb_free(disc.steps);
-    lb_free(disc.taps);
+    lb_free(disc.columns);
+    lb_free(disc.groups);
+    lb_free(disc.weights);
     *out = disc.out;
     return status;
 }
@@ -384,6 +501,8 @@ size_t lb_disc_scratch(double radius, lb_box box, int32_t threads)
     size_t pieces = (size_t)disc.across * (size_t)bands(box),
            workers = threads > 1 ? (size_t)threads : 1;
 
-    return most_taps(&disc) * sizeof *disc.taps + ((size_t)disc.reach + 2) * sizeof *disc.steps +
+    return ((size_t)disc.reach + 1) * sizeof *disc.columns +
+           (size_t)disc.group_count * sizeof *disc.groups +
+           (size_t)disc.weight_count * sizeof *disc.weights +
            (pieces < workers ? pieces : workers) * disc_floats(&disc) * sizeof(float);
 }

@@ -441,7 +441,7 @@ const lb_op lb_op_defocus = {
         "  stage: {op: group, items: [near, middle, far, lamp, sky]}\n"
         "  shelf: {op: render, scene: stage, camera: eye, samples: 16}\n"
         "  last: {op: defocus, image: shelf, focus: 5.2, f-number: 1.4, focal-length: 135}\n",
-    .version = 3,
+    .version = 4,
     .inputs = inputs,
     .params = params,
     .params_size = sizeof(defocus_params),

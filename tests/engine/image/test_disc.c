@@ -58,7 +58,7 @@ Test(disc, weights_add_up)
 
 Test(disc, one_pixel_becomes_the_disc)
 {
-    static const double radii[] = {0, 0.3, 0.5, 0.51, 1, 1.5, 2, 2.75, 4, 7.5, 13.2, 40};
+    static const double radii[] = {0, 0.3, 0.5, 0.51, 1, 1.5, 2, 2.75, 4, 7.5, 13.2, 40, 251.3};
 
     for (size_t i = 0; i < sizeof radii / sizeof radii[0]; i++) {
         int32_t reach = lb_disc_reach(radii[i]);
