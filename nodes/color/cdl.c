@@ -33,7 +33,31 @@ static const lb_param params[] = {
     {0},
 };
 
-/* Straight colour, scaled and moved. */
+/* The parameters as the loops take them. */
+typedef struct grade {
+    float slope[3], offset[3], saturation;
+    lb_power power[3]; /* where it is at most 4 */
+} grade;
+
+/* Slope and offset of premultiplied colour, (c / a s + o) a = c s + o a, all components at once. */
+LB_CLONES
+static void slope_rows(float *restrict out_r, float *restrict out_g, float *restrict out_b,
+                       const float *restrict r, const float *restrict g, const float *restrict b,
+                       const float *restrict alpha, const grade *by, int32_t count)
+{
+    float slope_r = by->slope[0], slope_g = by->slope[1], slope_b = by->slope[2];
+    float offset_r = by->offset[0], offset_g = by->offset[1], offset_b = by->offset[2];
+
+    for (int32_t x = 0; x < count; x++) {
+        float a = alpha[x] > 0.0f ? alpha[x] : 0.0f;
+
+        out_r[x] = r[x] * slope_r + a * offset_r;
+        out_g[x] = g[x] * slope_g + a * offset_g;
+        out_b[x] = b[x] * slope_b + a * offset_b;
+    }
+}
+
+/* Slope and offset of straight colour, from premultiplied. */
 LB_CLONES
 static void straight_slope_row(float *restrict out, const float *restrict in,
                                const float *restrict alpha, float slope, float offset,
@@ -44,30 +68,24 @@ static void straight_slope_row(float *restrict out, const float *restrict in,
             in[x] / (alpha[x] > 0.0f ? alpha[x] : 1.0f) * slope + (alpha[x] > 0.0f ? offset : 0.0f);
 }
 
-/* The same of premultiplied colour: (c / a s + o) a = c s + o a. */
+/* Slope, offset and power where alpha is 1: the same as the row above and the row below. */
 LB_CLONES
-static void slope_row(float *restrict out, const float *restrict in, const float *restrict alpha,
-                      float slope, float offset, int32_t count)
-{
-    for (int32_t x = 0; x < count; x++)
-        out[x] = in[x] * slope + (alpha[x] > 0.0f ? alpha[x] * offset : 0.0f);
-}
-
-LB_CLONES
-static void clamp_row(float *row, int32_t count)
+static void opaque_power_row(float *restrict out, const float *restrict in, float slope,
+                             float offset, lb_power power, int32_t count)
 {
     for (int32_t x = 0; x < count; x++) {
-        row[x] = row[x] > 0.0f ? row[x] : 0.0f;
-        row[x] = row[x] < 1.0f ? row[x] : 1.0f;
+        float value = in[x] * slope + offset, raised = lb_powf_quick(value, power);
+
+        out[x] = value > 0.0f ? raised : value;
     }
 }
 
 LB_CLONES
-static void power_row(float *restrict row, const float *restrict alpha, float power, int32_t count)
+static void power_row(float *restrict row, const float *restrict alpha, lb_power power,
+                      int32_t count)
 {
     for (int32_t x = 0; x < count; x++) {
-        float base = row[x] > 0.0f ? row[x] : 1.0f;
-        float raised = lb_powf_quick(base, power);
+        float raised = lb_powf_quick(row[x], power);
 
         row[x] = row[x] > 0.0f && alpha[x] > 0.0f ? raised : row[x];
     }
@@ -83,6 +101,15 @@ static void high_power_row(float *restrict row, const float *restrict alpha, flo
         float raised = lb_powf(base, power);
 
         row[x] = row[x] > 0.0f && alpha[x] > 0.0f ? raised : row[x];
+    }
+}
+
+LB_CLONES
+static void clamp_row(float *row, int32_t count)
+{
+    for (int32_t x = 0; x < count; x++) {
+        row[x] = row[x] > 0.0f ? row[x] : 0.0f;
+        row[x] = row[x] < 1.0f ? row[x] : 1.0f;
     }
 }
 
@@ -142,62 +169,85 @@ static bool is_affine(const cdl_params *p)
 
 static bool is_neutral(const cdl_params *p)
 {
-    for (int c = 0; c < 3; c++)
-        if (p->slope[c] != 1 || p->offset[c] != 0 || p->power[c] != 1)
-            return false;
-    return p->saturation == 1 && !p->clamp;
+    return is_affine(p) && is_saturation(p) && p->saturation == 1;
+}
+
+/* Whether lb_powf_quick can raise to it. */
+static bool is_quick(double power)
+{
+    return power <= 4;
 }
 
 static lb_status use(const lb_call *call, const lb_desc *own, uint64_t wanted, lb_points_use *out)
 {
-    if (is_neutral(call->params))
+    const cdl_params *p = call->params;
+    grade *by;
+
+    if (is_neutral(p)) {
         lb_points_pass(call, own, wanted, 0, out);
-    else
-        lb_points_use_color(call, own, wanted, out);
+        return LB_OK;
+    }
+    if (!(by = lb_arena_alloc(call->arena, 1, sizeof *by)))
+        return lb_fail(call->diag, LB_MEMORY, call->loc, "no memory");
+    by->saturation = (float)p->saturation;
+    for (int c = 0; c < 3; c++) {
+        by->slope[c] = (float)p->slope[c];
+        by->offset[c] = (float)p->offset[c];
+        if (is_quick(p->power[c]))
+            by->power[c] = lb_power_of((float)p->power[c]);
+    }
+    out->state = by;
+    lb_points_use_color(call, own, wanted, out);
     return LB_OK;
 }
 
-/* Clamps and powers of one component, in place. */
-static void shape_row(const cdl_params *p, int c, float *row, const float *alpha, int32_t count)
+/* Slope, offset, clamp and power of one component, into straight colour. */
+static void shape_row(const cdl_params *p, const grade *by, int c, float *row, const float *in,
+                      const float *alpha, bool opaque, int32_t count)
 {
-    if (p->clamp)
-        clamp_row(row, count);
-    if (p->power[c] > 4)
-        high_power_row(row, alpha, (float)p->power[c], count);
-    else if (p->power[c] != 1)
-        power_row(row, alpha, (float)p->power[c], count);
-}
+    bool quick = is_quick(p->power[c]);
 
-static void grade(const lb_call *call, const void *state, const lb_span *span)
-{
-    const cdl_params *p = call->params;
-    const float *alpha = span->taps[3];
-    float *const *rows = span->made;
-    int32_t count = span->count;
-    bool affine = is_affine(p), divide = !affine && !lb_row_is_one(alpha, count);
-
-    (void)state;
-    if (affine && is_saturation(p)) {
-        saturated_row(rows[0], rows[1], rows[2], span->taps[0], span->taps[1], span->taps[2],
-                      (float)p->saturation, count);
+    if (opaque && quick && p->power[c] != 1 && !p->clamp) {
+        opaque_power_row(row, in, by->slope[c], by->offset[c], by->power[c], count);
         return;
     }
-    for (int c = 0; c < 3; c++) {
-        (divide ? straight_slope_row : slope_row)(rows[c], span->taps[c], alpha, (float)p->slope[c],
-                                                  (float)p->offset[c], count);
-        shape_row(p, c, rows[c], alpha, count);
+    straight_slope_row(row, in, alpha, by->slope[c], by->offset[c], count);
+    if (p->clamp)
+        clamp_row(row, count);
+    if (!quick)
+        high_power_row(row, alpha, (float)p->power[c], count);
+    else if (p->power[c] != 1)
+        power_row(row, alpha, by->power[c], count);
+}
+
+static void make_span(const lb_call *call, const void *state, const lb_span *span)
+{
+    const cdl_params *p = call->params;
+    const grade *by = state;
+    const float *const *in = span->taps, *alpha = in[3];
+    float *const *rows = span->made;
+    int32_t count = span->count;
+    bool affine = is_affine(p), opaque = !affine && lb_row_is_one(alpha, count);
+
+    if (affine && is_saturation(p)) {
+        saturated_row(rows[0], rows[1], rows[2], in[0], in[1], in[2], by->saturation, count);
+        return;
     }
+    if (affine)
+        slope_rows(rows[0], rows[1], rows[2], in[0], in[1], in[2], alpha, by, count);
+    for (int c = 0; !affine && c < 3; c++)
+        shape_row(p, by, c, rows[c], in[c], alpha, opaque, count);
     if (p->saturation != 1)
-        saturate_row(rows[0], rows[1], rows[2], (float)p->saturation, count);
-    for (int c = 0; c < 3; c++) {
+        saturate_row(rows[0], rows[1], rows[2], by->saturation, count);
+    for (int c = 0; !affine && c < 3; c++) {
         if (p->clamp)
             clamp_row(rows[c], count);
-        if (divide)
+        if (!opaque)
             multiply_row(rows[c], alpha, count);
     }
 }
 
-static const lb_points points = {use, grade};
+static const lb_points points = {use, make_span};
 
 const lb_op lb_op_cdl = {
     .name = "cdl",
@@ -211,7 +261,7 @@ const lb_op lb_op_cdl = {
                "  lit: {op: composite, source: type, backdrop: dusk}\n"
                "  last: {op: cdl, image: lit, slope: [0.8, 0.95, 1.3], offset: [0, 0.01, 0.03], "
                "power: 0.9, saturation: 0.6}\n",
-    .version = 3,
+    .version = 4,
     .inputs = inputs,
     .params = params,
     .params_size = sizeof(cdl_params),
