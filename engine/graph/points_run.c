@@ -8,6 +8,7 @@
 #include "engine/graph/points_find.h"
 
 #define BAND_PIXELS 32768 /* of a piece of work for a thread: many spans, some milliseconds */
+#define LINE_FLOATS 16    /* of a cache line */
 
 typedef struct points_run {
     lb_pool *pool;
@@ -15,13 +16,15 @@ typedef struct points_run {
     lb_found *members;
     lb_plane ***copies; /* a member, a channel: planes for what a kept member passes on of rows */
     int32_t count;
-    int32_t row_count;     /* scratch rows */
-    lb_box box;            /* of all that is kept */
-    int32_t piece, pieces; /* pixels of a span, and how many a row has */
-    int32_t tap_rows;      /* for taps that leave their clip */
-    float *scratch;        /* row_count + tap_rows rows a worker */
-    size_t stride;         /* floats a worker */
-    double *seconds;       /* count a worker: time of the members in sampled rows */
+    int32_t row_count;        /* scratch rows */
+    lb_box box;               /* of all that is kept */
+    int32_t piece, pieces;    /* pixels of a span, and how many a row has */
+    int32_t tap_rows;         /* for taps that leave their clip */
+    float *scratch;           /* row_count + tap_rows rows a worker */
+    size_t stride;            /* floats a worker */
+    double *seconds;          /* count a worker: time of the members in sampled rows */
+    const lb_plane **touched; /* planes that several members read and make, each once */
+    int32_t touched_count;
 } points_run;
 
 /* Planes of what a kept member makes, and an image for them. */
@@ -121,6 +124,31 @@ static void run_member(const points_run *run, int32_t at, float *scratch, int32_
                    (size_t)span.count * sizeof *spare);
 }
 
+/* Where the piece that begins at x0 ends. */
+static int32_t piece_end(const points_run *run, int32_t x0)
+{
+    return run->box.x1 - x0 < run->piece ? run->box.x1 : x0 + run->piece;
+}
+
+/* Asks for what the piece from x0 on will need, some planes at each member's turn. A member by
+ * itself goes along its rows and the hardware sees it coming; of several each begins anew in every
+ * piece, when the others have had their turn. */
+static void fetch_ahead(const points_run *run, int32_t turn, int32_t x0, int32_t y)
+{
+    for (int32_t i = turn; i < run->touched_count; i += run->count) {
+        lb_box box = lb_plane_box(run->touched[i]);
+        int32_t begin = x0 > box.x0 ? x0 : box.x0;
+        int32_t end = piece_end(run, x0) < box.x1 ? piece_end(run, x0) : box.x1;
+        const float *row;
+
+        if (y < box.y0 || y >= box.y1)
+            continue;
+        row = lb_plane_row(run->touched[i], y);
+        for (int32_t x = begin; x < end; x += LINE_FLOATS)
+            __builtin_prefetch(row + (x - box.x0));
+    }
+}
+
 static lb_status run_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const points_run *run = context;
@@ -133,11 +161,14 @@ static lb_status run_rows(void *context, int32_t begin, int32_t end, int32_t wor
     for (int32_t y = run->box.y0 + begin; y < run->box.y0 + end; y++)
         for (int32_t p = 0; p < run->pieces; p++) {
             int32_t x0 = run->box.x0 + p * run->piece;
-            int32_t x1 = run->box.x1 - x0 < run->piece ? run->box.x1 : x0 + run->piece;
+            int32_t x1 = piece_end(run, x0);
             bool sampled = y == run->box.y0 + begin && run->count > 1;
+            bool last = p == run->pieces - 1;
             double then = sampled ? lb_clock_s() : 0;
 
             for (int32_t i = 0; i < run->count; i++) {
+                if (!last || y + 1 < run->box.y0 + end)
+                    fetch_ahead(run, i, last ? run->box.x0 : x1, last ? y + 1 : y);
                 run_member(run, i, scratch, x0, x1, y);
                 if (sampled) {
                     double now = lb_clock_s();
@@ -200,6 +231,36 @@ static lb_status add_passed(const lb_points_member *of, const lb_found *m, lb_pl
     return status;
 }
 
+static void note_touched(points_run *run, const lb_plane *plane)
+{
+    for (int32_t i = 0; i < run->touched_count; i++)
+        if (run->touched[i] == plane)
+            return;
+    if (plane && lb_plane_stride(plane) != 0)
+        run->touched[run->touched_count++] = plane;
+}
+
+/* Of a run of several. */
+static lb_status find_touched(points_run *run)
+{
+    size_t most = 0;
+
+    for (int32_t at = 0; at < run->count; at++)
+        most += (size_t)run->members[at].of->use->tap_count +
+                (size_t)run->members[at].of->use->made_count;
+    if (!(run->touched = lb_arena_alloc(run->arena, most + 1, sizeof *run->touched)))
+        return LB_MEMORY;
+    for (int32_t at = 0; at < run->count; at++) {
+        const lb_found *m = &run->members[at];
+
+        for (int32_t i = 0; i < m->of->use->tap_count; i++)
+            note_touched(run, m->taps[i].plane);
+        for (int32_t i = 0; i < m->of->use->made_count; i++)
+            note_touched(run, m->planes[i]);
+    }
+    return LB_OK;
+}
+
 /* Room for what belongs to one member. */
 static lb_status set_up_member(points_run *run, int32_t at, lb_points_member *of)
 {
@@ -236,7 +297,7 @@ static lb_status set_up(points_run *run, lb_points_member *members)
     for (int32_t i = 0; i < run->count && status == LB_OK; i++)
         if (members[i].image)
             status = make_copies(run, i);
-    return status;
+    return status == LB_OK && run->count > 1 ? find_touched(run) : status;
 }
 
 /* True if a pixel has to be made at all: else everything passes. */

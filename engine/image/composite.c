@@ -1,11 +1,12 @@
 /* engine/image/composite.c: Porter-Duff and blending on rows, planar and premultiplied.
  *
- * Rows go in pieces that stay in the first cache, so that rows that are missing and the scaled
- * source cost a small buffer and no other code. */
+ * What has blend modes or rows that are missing goes in pieces that stay in the first cache, so
+ * that they cost a small buffer and no other code. */
 #include "engine/image/composite.h"
 
 #include <float.h>
 #include <math.h>
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "engine/base/clones.h"
@@ -98,34 +99,73 @@ float lb_porter_duff_pixel(lb_porter_duff op, float source, float source_alpha, 
 
 /* ---- Porter-Duff ---- */
 
-/* One component of a piece: co = cs Fa + cb Fb, at most `most`. */
-LB_CLONES
-static void combine_row(float *restrict out, const float *restrict source, const float *restrict fa,
-                        const float *restrict backdrop, const float *restrict fb, float most,
-                        int32_t count)
-{
-    for (int32_t x = 0; x < count; x++)
-        out[x] = limited(source[x] * fa[x] + backdrop[x] * fb[x], -FLT_MAX, most);
-}
+/* What values are kept within. They are handed to the loops: of two comparisons with constants the
+ * compiler makes a dozen instructions, of two with variables a maximum and a minimum. */
+typedef struct bounds {
+    float none, all; /* coverage */
+    float least, most;
+} bounds;
 
-/* Fa and Fb of a piece, which all its components share. */
-LB_CLONES
-static void factor_rows(struct factors f, float *restrict fa, float *restrict fb,
-                        const float *restrict source_alpha, const float *restrict backdrop_alpha,
-                        int32_t count)
+static const bounds in_float = {0.0f, 1.0f, -FLT_MAX, FLT_MAX};
+
+/* co = cs Fa + cb Fb of all components at once, alpha at most 1: a row is read and written once.
+ * `amount` NULL: 1. */
+static inline void combine(struct factors f, bounds in, float *restrict r, float *restrict g,
+                           float *restrict b, float *restrict a, const float *restrict source_r,
+                           const float *restrict source_g, const float *restrict source_b,
+                           const float *restrict source_a, const float *restrict backdrop_r,
+                           const float *restrict backdrop_g, const float *restrict backdrop_b,
+                           const float *restrict backdrop_a, const float *restrict amount,
+                           int32_t count)
 {
     for (int32_t x = 0; x < count; x++) {
-        fa[x] = f.a0 + f.a1 * unit(backdrop_alpha[x]);
-        fb[x] = f.b0 + f.b1 * unit(source_alpha[x]);
+        float by = amount ? amount[x] : 1.0f;
+        float sr = source_r[x] * by, sg = source_g[x] * by, sb = source_b[x] * by;
+        float as = source_a[x] * by, ab = backdrop_a[x];
+        float fa = f.a0 + f.a1 * limited(ab, in.none, in.all);
+        float fb = f.b0 + f.b1 * limited(as, in.none, in.all);
+
+        r[x] = limited(sr * fa + backdrop_r[x] * fb, in.least, in.most);
+        g[x] = limited(sg * fa + backdrop_g[x] * fb, in.least, in.most);
+        b[x] = limited(sb * fa + backdrop_b[x] * fb, in.least, in.most);
+        a[x] = limited(as * fa + ab * fb, in.least, in.all);
     }
 }
 
 LB_CLONES
-static void scale_row(float *restrict out, const float *restrict in, const float *restrict by,
-                      int32_t count)
+static void combine_rows(struct factors f, bounds in, float *restrict r, float *restrict g,
+                         float *restrict b, float *restrict a, const float *restrict source_r,
+                         const float *restrict source_g, const float *restrict source_b,
+                         const float *restrict source_a, const float *restrict backdrop_r,
+                         const float *restrict backdrop_g, const float *restrict backdrop_b,
+                         const float *restrict backdrop_a, int32_t count)
 {
-    for (int32_t x = 0; x < count; x++)
-        out[x] = in[x] * by[x];
+    combine(f, in, r, g, b, a, source_r, source_g, source_b, source_a, backdrop_r, backdrop_g,
+            backdrop_b, backdrop_a, NULL, count);
+}
+
+LB_CLONES
+static void combine_scaled_rows(struct factors f, bounds in, float *restrict r, float *restrict g,
+                                float *restrict b, float *restrict a,
+                                const float *restrict source_r, const float *restrict source_g,
+                                const float *restrict source_b, const float *restrict source_a,
+                                const float *restrict backdrop_r, const float *restrict backdrop_g,
+                                const float *restrict backdrop_b, const float *restrict backdrop_a,
+                                const float *restrict amount, int32_t count)
+{
+    combine(f, in, r, g, b, a, source_r, source_g, source_b, source_a, backdrop_r, backdrop_g,
+            backdrop_b, backdrop_a, amount, count);
+}
+
+static void combine_piece(struct factors f, lb_rgba_out out, lb_rgba_row s, lb_rgba_row b,
+                          const float *amount, int32_t count)
+{
+    if (amount)
+        combine_scaled_rows(f, in_float, out.r, out.g, out.b, out.a, s.r, s.g, s.b, s.a, b.r, b.g,
+                            b.b, b.a, amount, count);
+    else
+        combine_rows(f, in_float, out.r, out.g, out.b, out.a, s.r, s.g, s.b, s.a, b.r, b.g, b.b,
+                     b.a, count);
 }
 
 /* ---- Blending ---- */
@@ -239,9 +279,8 @@ static void separable_row(lb_blend blend, float *restrict out, const float *rest
         OPEN_LOOP(difference(cs, as, cb, ab));
     case LB_BLEND_EXCLUSION:
         OPEN_LOOP(exclusion(cs, as, cb, ab));
-    default: /* normal: B = Cs, so Cs' = Cs */
-        for (int32_t x = 0; x < count; x++)
-            out[x] = source[x];
+    default: /* normal: B = Cs, so Cs' = Cs; not asked for */
+        break;
     }
 }
 
@@ -344,58 +383,71 @@ static void nonseparable_row(lb_blend blend, float *restrict r, float *restrict 
 
 /* ---- Rows ---- */
 
-static const float zeros[PIECE];
-
-static const float *or_zeros(const float *row, int32_t x)
+LB_CLONES
+static void scale_row(float *restrict out, const float *restrict in, const float *restrict by,
+                      int32_t count)
 {
-    return row ? row + x : zeros;
+    for (int32_t x = 0; x < count; x++)
+        out[x] = in[x] * by[x];
 }
+
+/* A piece with a blend mode: the source's colours are mixed with the backdrop's first. */
+static void blend_piece(struct factors f, lb_blend blend, lb_rgba_out out, lb_rgba_row source,
+                        lb_rgba_row backdrop, const float *amount, int32_t count)
+{
+    float mixed[3][PIECE], scaled[4][PIECE];
+
+    if (amount) {
+        scale_row(scaled[0], source.r, amount, count);
+        scale_row(scaled[1], source.g, amount, count);
+        scale_row(scaled[2], source.b, amount, count);
+        scale_row(scaled[3], source.a, amount, count);
+        source = (lb_rgba_row){scaled[0], scaled[1], scaled[2], scaled[3]};
+    }
+    if (blend >= LB_BLEND_HUE) {
+        nonseparable_row(blend, mixed[0], mixed[1], mixed[2], source, backdrop, count);
+    } else {
+        separable_row(blend, mixed[0], source.r, source.a, backdrop.r, backdrop.a, count);
+        separable_row(blend, mixed[1], source.g, source.a, backdrop.g, backdrop.a, count);
+        separable_row(blend, mixed[2], source.b, source.a, backdrop.b, backdrop.a, count);
+    }
+    source = (lb_rgba_row){mixed[0], mixed[1], mixed[2], source.a};
+    combine_piece(f, out, source, backdrop, NULL, count);
+}
+
+static bool is_whole(lb_rgba_row row)
+{
+    return row.r && row.g && row.b && row.a;
+}
+
+static const float zeros[PIECE];
 
 static lb_rgba_row piece_of(lb_rgba_row row, int32_t x, const float *ones)
 {
-    return (lb_rgba_row){or_zeros(row.r, x), or_zeros(row.g, x), or_zeros(row.b, x),
-                         row.a ? row.a + x : ones};
-}
-
-static void composite_piece(lb_porter_duff op, lb_blend blend, lb_rgba_out out, lb_rgba_row source,
-                            lb_rgba_row backdrop, int32_t count)
-{
-    float mixed[3][PIECE], fa[PIECE], fb[PIECE];
-    const float *from[3] = {source.r, source.g, source.b};
-    const float *behind[3] = {backdrop.r, backdrop.g, backdrop.b};
-    float *const to[3] = {out.r, out.g, out.b};
-
-    factor_rows(factors[op], fa, fb, source.a, backdrop.a, count);
-    if (blend >= LB_BLEND_HUE)
-        nonseparable_row(blend, mixed[0], mixed[1], mixed[2], source, backdrop, count);
-    for (int32_t c = 0; c < 3; c++) {
-        if (blend != LB_BLEND_NORMAL && blend < LB_BLEND_HUE)
-            separable_row(blend, mixed[c], from[c], source.a, behind[c], backdrop.a, count);
-        combine_row(to[c], blend == LB_BLEND_NORMAL ? from[c] : mixed[c], fa, behind[c], fb,
-                    FLT_MAX, count);
-    }
-    combine_row(out.a, source.a, fa, backdrop.a, fb, 1.0f, count);
+    return (lb_rgba_row){row.r ? row.r + x : zeros, row.g ? row.g + x : zeros,
+                         row.b ? row.b + x : zeros, row.a ? row.a + x : ones};
 }
 
 void lb_composite_row(lb_porter_duff op, lb_blend blend, lb_rgba_out out, lb_rgba_row source,
                       lb_rgba_row backdrop, const float *amount, int32_t count)
 {
-    float ones[PIECE], scaled[4][PIECE];
+    float ones[PIECE];
 
+    if (blend == LB_BLEND_NORMAL && is_whole(source) && is_whole(backdrop)) {
+        combine_piece(factors[op], out, source, backdrop, amount, count);
+        return;
+    }
     for (int32_t x = 0; x < PIECE; x++)
         ones[x] = 1.0f;
     for (int32_t x = 0; x < count; x += PIECE) {
         int32_t n = count - x < PIECE ? count - x : PIECE;
         lb_rgba_row s = piece_of(source, x, ones), b = piece_of(backdrop, x, ones);
+        lb_rgba_out to = {out.r + x, out.g + x, out.b + x, out.a + x};
+        const float *by = amount ? amount + x : NULL;
 
-        if (amount) {
-            scale_row(scaled[0], s.r, amount + x, n);
-            scale_row(scaled[1], s.g, amount + x, n);
-            scale_row(scaled[2], s.b, amount + x, n);
-            scale_row(scaled[3], s.a, amount + x, n);
-            s = (lb_rgba_row){scaled[0], scaled[1], scaled[2], scaled[3]};
-        }
-        composite_piece(op, blend, (lb_rgba_out){out.r + x, out.g + x, out.b + x, out.a + x}, s, b,
-                        n);
+        if (blend == LB_BLEND_NORMAL)
+            combine_piece(factors[op], to, s, b, by, n);
+        else
+            blend_piece(factors[op], blend, to, s, b, by, n);
     }
 }

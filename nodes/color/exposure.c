@@ -17,10 +17,15 @@ static const lb_param params[] = {
 };
 
 LB_CLONES
-static void scale_row(float *restrict out, const float *restrict in, float by, int32_t count)
+static void scale_rows(float *restrict out_r, float *restrict out_g, float *restrict out_b,
+                       const float *restrict r, const float *restrict g, const float *restrict b,
+                       float by, int32_t count)
 {
-    for (int32_t x = 0; x < count; x++)
-        out[x] = in[x] * by;
+    for (int32_t x = 0; x < count; x++) {
+        out_r[x] = r[x] * by;
+        out_g[x] = g[x] * by;
+        out_b[x] = b[x] * by;
+    }
 }
 
 static lb_status use(const lb_call *call, const lb_desc *own, uint64_t wanted, lb_points_use *out)
@@ -40,8 +45,8 @@ static lb_status use(const lb_call *call, const lb_desc *own, uint64_t wanted, l
 static void expose(const lb_call *call, const void *state, const lb_span *span)
 {
     (void)call;
-    for (int c = 0; c < 3; c++)
-        scale_row(span->made[c], span->taps[c], *(const float *)state, span->count);
+    scale_rows(span->made[0], span->made[1], span->made[2], span->taps[0], span->taps[1],
+               span->taps[2], *(const float *)state, span->count);
 }
 
 static const lb_points points = {use, expose};
