@@ -227,7 +227,8 @@ Test(program, cannot_write)
     cr_expect_eq(system("ls -A out | grep -q part"), 256, "no temporary is left");
 }
 
-/* Interrupted at any moment: what is there under its final name is whole. */
+/* Interrupted at any moment from the first file on (a shell lets what it runs in the background
+ * ignore SIGINT until it asks for it): what is there under its final name is whole. */
 Test(program, interrupted, .timeout = 120)
 {
     char script[1024];
@@ -241,8 +242,9 @@ Test(program, interrupted, .timeout = 120)
 
         snprintf(
             script, sizeof script,
-            "%s render g.yaml --progress none 2>err & pid=$!; sleep 0.%d; kill -%s $pid; wait $pid",
-            LB_PROGRAM, 3 + 2 * i, i % 2 ? "TERM" : "INT");
+            "%s render g.yaml --progress none 2>err & pid=$!; until ls out/*.exr >/dev/null 2>&1; "
+            "do kill -0 $pid || exit 0; sleep 0.02; done; sleep 0.%d; kill -%s $pid; wait $pid",
+            LB_PROGRAM, 2 * i, i % 2 ? "TERM" : "INT");
         put("go", script);
         cr_expect_neq(system("bash go"), 0);
         found = count_files("out");
