@@ -165,7 +165,7 @@ Test(format, documented)
     lb_text made = {0};
     void *page;
     size_t bytes;
-    char *before, *after;
+    char *before, *after = NULL;
 
     cr_assert(lb_file_read(NULL, LB_NOWHERE, LB_SOURCE_DIR "/docs/review.md", 1 << 20, &page,
                            &bytes) == LB_OK);

@@ -6,9 +6,12 @@
 #include <criterion/criterion.h>
 
 #include "engine/base/random.h"
+#include "lang/format.h"
+#include "lang/layout.h"
 #include "lang/merge.h"
 #include "lang/yaml.h"
 #include "tests/lang/messages.h"
+#include "tests/lang/random_yaml.h"
 
 typedef struct merged {
     lb_status status;
@@ -545,6 +548,54 @@ Test(merge, laws)
         lb_free(ours);
         lb_free(theirs);
     }
+}
+
+static bool read_layout(const lb_text *text, lb_arena *arena, lb_layout *out)
+{
+    lb_yaml_node *tree;
+
+    return lb_yaml_read(NULL, NULL, text->bytes, text->length, arena, &tree) == LB_OK &&
+           lb_layout_read(text->bytes, text->length, arena, out) == LB_OK;
+}
+
+/* Any YAML: theirs has some bytes changed, ours is laid out anew; what comes out means theirs. */
+Test(merge, random_texts)
+{
+    int tried = 0;
+
+    for (uint32_t seed = 0; seed < 1200; seed++) {
+        random_yaml base, theirs;
+        lb_text ours = {0}, made = {0};
+        lb_arena *arena = lb_arena_new();
+        lb_layout wanted, got;
+        int32_t conflicts;
+
+        random_document(&base, seed);
+        random_document(&theirs, seed);
+        for (int i = 0; i < 3; i++)
+            theirs.text.bytes[random_draw(&theirs, (uint32_t)theirs.text.length)] =
+                "x1:\n 2"[random_draw(&theirs, 6)];
+        if (lb_lang_format(NULL, "f", base.text.bytes, base.text.length, &ours) == LB_OK &&
+            read_layout(&theirs.text, arena, &wanted)) {
+            lb_merge_side b = {"b", base.text.bytes, base.text.length},
+                          o = {"o", ours.bytes, ours.length},
+                          t = {"t", theirs.text.bytes, theirs.text.length};
+
+            cr_assert(lb_lang_merge(NULL, &b, &o, &t, &made, &conflicts) == LB_OK, "%u:\n%s\n%s",
+                      seed, ours.bytes, theirs.text.bytes);
+            cr_expect_eq(conflicts, 0);
+            cr_assert(read_layout(&made, arena, &got), "%u:\n%s", seed, made.bytes);
+            cr_expect(lb_layout_is_equal(wanted.root.value, got.root.value), "%u:\n%s\nnot\n%s",
+                      seed, made.bytes, theirs.text.bytes);
+            tried++;
+        }
+        lb_text_clear(&made);
+        lb_text_clear(&ours);
+        lb_text_clear(&base.text);
+        lb_text_clear(&theirs.text);
+        lb_arena_free(&arena);
+    }
+    cr_expect(tried > 100, "%d", tried);
 }
 
 Test(merge, survives_no_memory)
