@@ -359,6 +359,7 @@ lampblack_status lampblack_output_at(lampblack_graph *graph, int32_t index, lamp
     lampblack_output own = {.size = sizeof own};
     lampblack_picture picture = {.size = sizeof picture};
     lampblack_request request = {.size = sizeof request};
+    const lb_format *format;
     const lb_output *output;
     lampblack_status status;
 
@@ -366,15 +367,16 @@ lampblack_status lampblack_output_at(lampblack_graph *graph, int32_t index, lamp
         return LAMPBLACK_INVALID;
     if (index < 0 || index >= graph->graph->output_count)
         return LAMPBLACK_NOT_FOUND;
+    format = &graph->graph->format;
     output = &graph->graph->outputs[index];
+    own.first = output->first > format->first ? output->first : format->first;
+    own.last = output->last < format->last ? output->last : format->last;
     request.output = output->name;
-    request.frame = output->first;
+    request.frame = own.first;
     if ((status = lampblack_describe(graph, &request, &picture)) != LAMPBLACK_OK)
         return status;
     own.name = output->name;
     own.file = output->file;
-    own.first = output->first;
-    own.last = output->last;
     own.width = picture.width;
     own.height = picture.height;
     return lb_api_give(out, &own, sizeof own) ? LAMPBLACK_OK : LAMPBLACK_INVALID;

@@ -473,6 +473,7 @@ Test(api, progress_and_cancel)
                                 "  e: {op: defocus, image: d, radius: 152}\n"
                                 "outputs: {o: {image: e, file: o.exr}}\n";
     lampblack_graph *graph = load(chain);
+    lampblack_output output = {.size = sizeof output};
     lampblack_box window = {0, 0, 4, 4};
     float pixels[64], again[64];
     lampblack_pixels into = {.size = sizeof into, .data = pixels, .floats = 64};
@@ -486,6 +487,8 @@ Test(api, progress_and_cancel)
                                  .cancel = ask,
                                  .cancel_user = &w};
 
+    cr_expect_eq(lampblack_output_at(graph, 0, &output), LAMPBLACK_OK);
+    cr_expect(output.first == 1 && output.last == 1, "of the graph, if it has none of its own");
     cr_expect_eq(lampblack_evaluate(graph, &request, &into), LAMPBLACK_OK, "%s", last_words(graph));
     cr_expect_str_eq(w.told, "0/2 a; 1/2 b; 2/2 end; ");
     cr_expect_gt(w.polls, 0);
