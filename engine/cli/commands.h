@@ -8,13 +8,13 @@
 /* clang-format off */
 #define LB_COMMANDS(row) \
     row(check) \
-    row(fmt) \
-    row(merge) \
     row(render) \
     row(audit) \
-    row(ops) \
-    row(schema) \
     row(info) \
+    row(ops) \
+    row(fmt) \
+    row(merge) \
+    row(schema) \
     row(cache) \
     row(names) \
     row(completion) \
