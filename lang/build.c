@@ -25,6 +25,30 @@ void lb_build_fail(lb_build *build, lb_status status, lb_loc loc, const char *fo
     lb_build_ok(build, status);
 }
 
+/* Notes below what was just reported: where the part is used or the file included that it is in. A
+ * fault that was told before, for another use, has its notes already. */
+static void note_place(lb_build *build)
+{
+    int32_t told = lb_diag_count(build->diag, LB_ERROR);
+    const lb_body *body = build->body;
+
+    if (told > build->told) {
+        if (build->outer)
+            lb_note(build->diag, build->outer->loc,
+                    "the file has a param of that name; a part sees only its own, so pass it in");
+        if (build->unit)
+            lb_graph_note(build->graph, build->unit->index, build->diag);
+        else if (body && body->part && body->part->used.line > 0)
+            lb_note(build->diag, body->part->used, "part '%s' is used here", body->part->used_as);
+        else if (body && body->document->includer)
+            lb_note(build->diag, body->document->included, "the file is included here");
+        else if (!body)
+            lb_graph_note(build->graph, 0, build->diag);
+    }
+    build->told = told;
+    build->outer = NULL;
+}
+
 bool lb_build_ok(lb_build *build, lb_status status)
 {
     if (status == LB_OK)
@@ -33,6 +57,7 @@ bool lb_build_ok(lb_build *build, lb_status status)
         build->status = status;
     if (status == LB_MEMORY)
         build->is_over = true;
+    note_place(build);
     return false;
 }
 
@@ -43,6 +68,34 @@ void *lb_build_alloc(lb_build *build, size_t count, size_t size)
     if (!memory)
         lb_build_fail(build, LB_MEMORY, (lb_loc){.file = build->file}, "no memory");
     return memory;
+}
+
+bool lb_build_grow(lb_build *build, void **items, size_t *capacity, size_t count, size_t size)
+{
+    size_t wanted = *capacity ? *capacity * 2 : 64;
+    void *grown;
+
+    if (count < *capacity)
+        return true;
+    if (!(grown = lb_build_alloc(build, wanted, size)))
+        return false;
+    if (count > 0)
+        memcpy(grown, *items, count * size);
+    *items = grown;
+    *capacity = wanted;
+    return true;
+}
+
+char *lb_build_join(lb_build *build, const char *a, const char *b)
+{
+    size_t first = strlen(a), second = strlen(b);
+    char *joined = lb_build_alloc(build, first + second + 1, 1);
+
+    if (!joined)
+        return NULL;
+    memcpy(joined, a, first);
+    memcpy(joined + first, b, second);
+    return joined;
 }
 
 const char *lb_build_hint(lb_build *build, const char *name, const char *const *candidates,

@@ -64,17 +64,23 @@ static void read_pixel_aspect(lb_build *build, const lb_yaml_node *node)
         build->graph->format.pixel_aspect = node->number;
 }
 
+static const char *const frame_keys[] = {"size", "rate", "range", "pixel-aspect", NULL};
+
+static void check_frame(lb_build *build, const lb_yaml_node *frame)
+{
+    lb_build_check_keys(build, frame, frame_keys, "frame");
+    for (int i = 0; i < 3; i++)
+        if (!lb_yaml_find(frame, frame_keys[i]))
+            lb_build_fail(build, LB_INVALID, frame->loc, "'frame' needs '%s'", frame_keys[i]);
+}
+
+/* What is given of it: the version's `frame` after the graph's. */
 static void read_frame(lb_build *build, const lb_yaml_node *frame)
 {
-    static const char *const keys[] = {"size", "rate", "range", "pixel-aspect", NULL};
     lb_format *format = &build->graph->format;
     const lb_yaml_node *node;
     int32_t pair[2] = {0};
 
-    lb_build_check_keys(build, frame, keys, "frame");
-    for (int i = 0; i < 3; i++)
-        if (!lb_yaml_find(frame, keys[i]))
-            lb_build_fail(build, LB_INVALID, frame->loc, "'frame' needs '%s'", keys[i]);
     if ((node = lb_yaml_find(frame, "size")) && read_pair(build, node, "size", 1, MAX_SIDE, pair)) {
         format->width = pair[0];
         format->height = pair[1];
@@ -116,16 +122,46 @@ static void read_color(lb_build *build, const lb_yaml_node *color)
                   lb_build_hint(build, node->text, names, 3, hint));
 }
 
+/* Numbers in an included file mean the same only if it works in the same space. */
+static void check_included(lb_build *build)
+{
+    const char *name = lb_space_names[build->graph->format.working];
+
+    for (lb_document *d = build->documents->next; d; d = d->next) {
+        const lb_yaml_node *color = d->root ? lb_yaml_find(d->root, "color") : NULL;
+        const lb_yaml_node *working =
+            color && color->kind == LB_YAML_MAPPING ? lb_yaml_find(color, "working") : NULL;
+
+        if (!working || working->kind != LB_YAML_SCALAR || strcmp(working->text, name) == 0)
+            continue;
+        build->body = &d->body;
+        lb_build_fail(build, LB_INVALID, working->loc,
+                      "'working' is '%.60s'; the graph that includes the file works in %s",
+                      working->text, name);
+        build->body = NULL;
+    }
+}
+
 void lb_build_frame(lb_build *build, const lb_yaml_node *root)
 {
     const lb_yaml_node *frame = lb_yaml_find(root, "frame"), *color = lb_yaml_find(root, "color");
+    const lb_yaml_node *changed = build->version ? lb_yaml_find(build->version, "frame") : NULL;
+    bool is_library = !lb_yaml_find(root, "nodes") && !lb_yaml_find(root, "outputs");
 
-    if (!frame)
+    if (!frame && !is_library) {
         lb_build_fail(build, LB_INVALID, (lb_loc){.file = build->file},
                       "no 'frame': a graph says frame: {size: [1920, 1080], rate: 25, "
                       "range: [1, 100]}");
-    else if (lb_build_expect(build, frame, LB_YAML_MAPPING, "frame"))
+    } else if (frame && lb_build_expect(build, frame, LB_YAML_MAPPING, "frame")) {
+        check_frame(build, frame);
         read_frame(build, frame);
+    }
+    if (changed && lb_build_expect(build, changed, LB_YAML_MAPPING, "frame")) {
+        lb_build_check_keys(build, changed, frame_keys, "frame");
+        read_frame(build, changed);
+    }
     if (color && lb_build_expect(build, color, LB_YAML_MAPPING, "color"))
         read_color(build, color);
+    build->store.working = build->graph->format.working;
+    check_included(build);
 }

@@ -1,4 +1,4 @@
-/* lang/build_nodes.c: `nodes`: operators, references, parameters, records. */
+/* lang/build_nodes.c: what is in nodes: references, parameters, records. */
 #include <string.h>
 
 #include "lang/build.h"
@@ -31,43 +31,6 @@ static void build_fields(node_parts *parts, const fields *f);
 
 /* --- references --- */
 
-bool lb_build_reference(lb_build *build, const lb_yaml_node *scalar, const char *owner,
-                        lb_edge_ref *out)
-{
-    const char *dot;
-    size_t length;
-    char found[LB_FOUND], hint[LB_HINT], name[LB_NAME_MAX + 2];
-
-    *out = (lb_edge_ref){.node = LB_BROKEN_EDGE, .loc = scalar->loc};
-    if (scalar->kind == LB_YAML_BROKEN)
-        return lb_build_ok(build, LB_INVALID);
-    if (scalar->kind != LB_YAML_SCALAR || scalar->type == LB_SCALAR_NULL) {
-        lb_build_fail(build, LB_INVALID, scalar->loc, "'%.60s' is %s; it takes a node's name",
-                      owner, lb_build_found(scalar, found));
-        return false;
-    }
-    dot = strchr(scalar->text, '.');
-    length = dot ? (size_t)(dot - scalar->text) : scalar->length;
-    out->node = lb_name_map_find(&build->node_names, scalar->text, length);
-    if (out->node < 0) {
-        out->node = LB_BROKEN_EDGE;
-        if (build->has_include && strchr(scalar->text, '/'))
-            return lb_build_ok(build, LB_UNSUPPORTED); /* told at `include` */
-        snprintf(name, sizeof name, "%.*s", (int)(length < sizeof name ? length : sizeof name - 1),
-                 scalar->text);
-        lb_build_fail(build, LB_INVALID, lb_yaml_place(scalar, 0, length), "unknown node '%s'%s",
-                      name, lb_build_map_hint(build, name, &build->node_names, hint));
-        return false;
-    }
-    if (dot && !dot[1]) {
-        lb_build_fail(build, LB_INVALID, scalar->loc, "'%.60s' names no layer", scalar->text);
-        out->node = LB_BROKEN_EDGE;
-        return false;
-    }
-    out->layer = dot ? dot + 1 : NULL;
-    return true;
-}
-
 static void add_slot(node_parts *parts, const lb_edge_ref *slot)
 {
     if (lb_grow((void **)&parts->slots, &parts->slot_capacity, parts->slot_count,
@@ -83,9 +46,7 @@ static bool is_for_param(const node_parts *parts, const lb_input *input, const l
     if (!input->or_param || !lb_params_find(parts->node->op->params, input->name))
         return false;
     return value->kind == LB_YAML_MAPPING ||
-           (value->kind == LB_YAML_SCALAR &&
-            lb_name_map_find(&parts->build->node_names, value->text, strcspn(value->text, ".")) <
-                0);
+           (value->kind == LB_YAML_SCALAR && !lb_build_refers(parts->build, value));
 }
 
 static void build_list(node_parts *parts, const lb_input *input, const lb_yaml_node *value)
@@ -104,8 +65,9 @@ static void build_list(node_parts *parts, const lb_input *input, const lb_yaml_n
     for (int32_t i = 0; i < value->count && !parts->build->is_over; i++) {
         lb_edge_ref slot;
 
-        lb_build_reference(parts->build, value->items[i], input->name, &slot);
-        add_slot(parts, &slot);
+        lb_build_input(parts->build, value->items[i], input, lb_node_local(parts->node), &slot);
+        if (slot.node != -1) /* an optional input of the part that is not given */
+            add_slot(parts, &slot);
     }
 }
 
@@ -123,7 +85,7 @@ static void build_inputs(node_parts *parts)
             continue;
         }
         if (value && !is_for_param(parts, inputs, value))
-            lb_build_reference(parts->build, value, inputs->name, &slot);
+            lb_build_input(parts->build, value, inputs, lb_node_local(parts->node), &slot);
         add_slot(parts, &slot);
     }
 }
@@ -134,21 +96,23 @@ static void build_inputs(node_parts *parts)
 static void build_ref(node_parts *parts, const lb_param *param, const lb_yaml_node *value,
                       int32_t *out)
 {
+    const lb_input input = {.name = param->name, .kind = param->kind, .optional = !param->required};
     lb_edge_ref slot;
     const lb_node *target;
     lb_kind kind;
 
-    if (!lb_build_reference(parts->build, value, param->name, &slot))
+    if (!lb_build_input(parts->build, value, &input, lb_node_local(parts->node), &slot) ||
+        slot.node == -1)
         return;
     target = &parts->build->graph->nodes[slot.node];
     kind = target->op ? target->op->result : param->kind;
     if (slot.layer && kind != LB_KIND_IMAGE)
         lb_build_fail(parts->build, LB_INVALID, slot.loc,
-                      "'%s' is %s and has no layers; only images have", target->name,
+                      "'%s' is %s and has no layers; only images have", slot.name,
                       lb_kind_text(kind));
     else if (kind != param->kind)
         lb_build_fail(parts->build, LB_INVALID, slot.loc, "'%s' takes %s; '%s' (%s) makes %s",
-                      param->name, lb_kind_text(param->kind), target->name, target->op->name,
+                      param->name, lb_kind_text(param->kind), slot.name, target->op->name,
                       lb_kind_text(kind));
     else {
         *out = (int32_t)parts->slot_count;
@@ -256,50 +220,6 @@ static void build_fields(node_parts *parts, const fields *f)
 
 /* --- nodes --- */
 
-static const lb_op *find_op(lb_build *build, const lb_yaml_node *word)
-{
-    const char *names[256];
-    size_t count = 0;
-    char hint[LB_HINT];
-
-    for (const lb_op *const *op = build->ops; *op; op++) {
-        if (strcmp((*op)->name, word->text) == 0)
-            return *op;
-        if (count < sizeof names / sizeof names[0])
-            names[count++] = (*op)->name;
-    }
-    if (strncmp(word->text, "part/", 5) == 0)
-        lb_build_fail(build, LB_UNSUPPORTED, word->loc,
-                      "parts are not supported yet: no operator '%.60s'", word->text);
-    else
-        lb_build_fail(build, LB_INVALID, word->loc, "unknown operator '%.60s'%s", word->text,
-                      lb_build_hint(build, word->text, names, count, hint));
-    return NULL;
-}
-
-/* Name and operator, so that all nodes know each other before their insides are built. */
-static void declare(lb_build *build, const lb_yaml_entry *entry, int32_t index)
-{
-    lb_node *node = &build->graph->nodes[index];
-    lb_node_build *state = &build->nodes[index];
-    const lb_yaml_node *word;
-
-    node->name = entry->key->text;
-    node->loc = entry->key->loc;
-    state->node = entry->value;
-    lb_build_check_name(build, entry->key);
-    if (!lb_name_map_add(&build->node_names, node->name, entry->key->length, index, NULL))
-        lb_build_fail(build, LB_MEMORY, node->loc, "no memory");
-    if (!lb_build_expect(build, entry->value, LB_YAML_MAPPING, node->name))
-        return;
-    word = lb_yaml_find(entry->value, "op");
-    if (!word)
-        lb_build_fail(build, LB_INVALID, node->loc, "'%.60s' needs 'op', the name of an operator",
-                      node->name);
-    else if (lb_build_expect(build, word, LB_YAML_SCALAR, "op"))
-        node->op = find_op(build, word);
-}
-
 /* Copies what grew into the arena. */
 static void keep_parts(node_parts *parts)
 {
@@ -322,12 +242,13 @@ static void build_node(lb_build *build, int32_t index)
 {
     lb_node *node = &build->graph->nodes[index];
     lb_node_build *state = &build->nodes[index];
+    const lb_yaml_node *mapping = state->named->node;
     int32_t param_count = lb_params_count(node->op->params);
-    node_parts parts = {.build = build, .node = node, .mapping = state->node};
+    node_parts parts = {.build = build, .node = node, .mapping = mapping};
     lb_status before = build->status;
     fields f = {.table = node->op->params,
-                .mapping = state->node,
-                .owner = node->name,
+                .mapping = mapping,
+                .owner = lb_node_local(node),
                 .loc = node->loc,
                 .records_offset = -1};
 
@@ -336,8 +257,7 @@ static void build_node(lb_build *build, int32_t index)
     if (build->is_over)
         return;
     build->status = LB_OK; /* to see whether this node is at fault */
-    lb_build_check_table(build, state->node, node->op->inputs, node->op->params, node->op->name,
-                         true);
+    lb_build_check_table(build, mapping, node->op->inputs, node->op->params, node->op->name, true);
     for (int32_t i = 0; i < param_count; i++)
         node->locs[i] = node->loc;
     f.base = node->params;
@@ -353,21 +273,12 @@ static void build_node(lb_build *build, int32_t index)
     build->status = before != LB_OK ? before : build->status;
 }
 
-void lb_build_nodes(lb_build *build, const lb_yaml_node *nodes)
+void lb_build_nodes(lb_build *build)
 {
-    lb_graph *graph = build->graph;
-    int32_t count = 0;
-
-    if (!nodes)
-        lb_build_fail(build, LB_INVALID, (lb_loc){.file = build->file}, "no 'nodes'");
-    else if (lb_build_expect(build, nodes, LB_YAML_MAPPING, "nodes"))
-        count = nodes->count;
-    graph->nodes = lb_build_alloc(build, (size_t)count + LB_STAND_IN_COUNT, sizeof *graph->nodes);
-    build->nodes = lb_build_alloc(build, (size_t)count + LB_STAND_IN_COUNT, sizeof *build->nodes);
-    for (int32_t i = 0; i < count && !build->is_over; i++)
-        declare(build, &nodes->entries[i], i);
-    graph->node_count = build->is_over ? 0 : count;
-    for (int32_t i = 0; i < graph->node_count && !build->is_over; i++)
-        if (graph->nodes[i].op)
+    for (int32_t i = 0; i < build->stand_ins && !build->is_over; i++)
+        if (build->graph->nodes[i].op) {
+            lb_build_enter(build, build->nodes[i].unit);
             build_node(build, i);
+        }
+    build->unit = NULL;
 }

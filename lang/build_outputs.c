@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "engine/base/file.h"
+#include "engine/base/text.h"
 #include "lang/build.h"
 #include "lang/output_table.h"
 
@@ -73,6 +74,42 @@ static void read_layers(lb_build *build, const lb_yaml_node *node, lb_output *ou
     output->layers = names;
 }
 
+/* `{version}` in a file pattern is the version's name. Reported when something else stands in
+ * braces; NULL: reported. */
+static const lb_formula *name_version(lb_build *build, const lb_formula *formula)
+{
+    static const char mark[] = "{version}";
+    const char *name = build->graph->version ? build->graph->version->name : "base";
+    const char *from = formula->value.text, *brace;
+    lb_formula *named;
+    lb_text text = {0};
+
+    while ((brace = strchr(from, '{'))) {
+        if (strncmp(brace, mark, sizeof mark - 1) != 0) {
+            lb_build_fail(build, LB_INVALID, formula->loc,
+                          "'%.*s' means nothing here; {version} is the version's name",
+                          (int)(strcspn(brace, "}") < 60 ? strcspn(brace, "}") + 1 : 60), brace);
+            lb_text_clear(&text);
+            return NULL;
+        }
+        lb_text_add(&text, from, (size_t)(brace - from));
+        lb_text_put(&text, name);
+        from = brace + sizeof mark - 1;
+    }
+    lb_text_put(&text, from);
+    named = lb_build_alloc(build, 1, sizeof *named);
+    if (named) {
+        *named = *formula;
+        named->value.text = text.failed ? NULL : lb_arena_strdup(build->arena, text.bytes);
+        if (!named->value.text) {
+            lb_build_fail(build, LB_MEMORY, formula->loc, "no memory");
+            named = NULL;
+        }
+    }
+    lb_text_clear(&text);
+    return named;
+}
+
 /* Every value of the table that is given, into `params`. False: one of them is faulty. */
 static bool read_values(lb_build *build, const lb_yaml_node *node, const lb_output *output,
                         output_params *params)
@@ -92,7 +129,11 @@ static bool read_values(lb_build *build, const lb_yaml_node *node, const lb_outp
         if (!value && param->required)
             lb_build_fail(build, LB_INVALID, output->loc, "'%.60s' needs '%s' (%s)", output->name,
                           param->name, lb_type_text(param->type));
-        if (value && (formula = lb_build_value(build, value, param->name, param)))
+        formula = value ? lb_build_value(build, value, param->name, param) : NULL;
+        if (formula && param->type == LB_FILE && !formula->timed &&
+            formula->value.kind == LB_DATUM_TEXT)
+            formula = name_version(build, formula);
+        if (formula)
             lb_build_store(build, formula, &target, &binding, &is_binding);
     }
     is_good = build->status == LB_OK && !build->is_over;
@@ -243,6 +284,7 @@ void lb_build_outputs(lb_build *build, const lb_yaml_node *outputs)
     if (!outputs || !lb_build_expect(build, outputs, LB_YAML_MAPPING, "outputs"))
         return;
     graph->outputs = lb_build_alloc(build, (size_t)outputs->count, sizeof *graph->outputs);
+    lb_build_enter(build, build->units);
     for (int32_t i = 0; i < outputs->count && !build->is_over; i++) {
         build_output(build, &outputs->entries[i], &graph->outputs[i]);
         graph->output_count = i + 1;
@@ -251,4 +293,5 @@ void lb_build_outputs(lb_build *build, const lb_yaml_node *outputs)
         check_names_at(build, graph->format.first);
         check_names_at(build, graph->format.last);
     }
+    build->unit = NULL;
 }

@@ -1,9 +1,11 @@
-/* lang/build_params.c: `params`, what the command line sets, and the names of expressions. */
+/* lang/build_params.c: the values of params in every unit, and the names of expressions. */
 #include <math.h>
 #include <string.h>
 
 #include "engine/base/text.h"
 #include "lang/build.h"
+
+#define MAX_TIMED 16384 /* values that change from frame to frame, in all units */
 
 /* --- names in expressions --- */
 
@@ -19,7 +21,7 @@ static bool has_param(void *context, const char *name, size_t length)
 {
     lb_build *build = context;
 
-    return lb_name_map_find(&build->param_names, name, length) >= 0;
+    return lb_name_map_find(&build->unit->body->param_names, name, length) >= 0;
 }
 
 /* The variables that do not depend on the frame are numbers like any other. */
@@ -41,23 +43,35 @@ static bool find_variable(const lb_format *format, const char *name, size_t leng
     return false;
 }
 
+/* Remembers a param of the file that the part at hand cannot see, for the message to come. */
+static void look_outside(lb_build *build, const char *name, size_t length)
+{
+    const lb_body *file = &build->unit->body->document->body;
+    int32_t index =
+        build->unit->body->part ? lb_name_map_find(&file->param_names, name, length) : -1;
+
+    build->outer = index >= 0 ? &file->params[index] : NULL;
+}
+
 static lb_status find_name(void *context, const char *name, size_t length, lb_loc loc,
                            lb_meaning *out)
 {
     lb_build *build = context;
-    int32_t index = lb_name_map_find(&build->param_names, name, length);
+    int32_t index = lb_name_map_find(&build->unit->body->param_names, name, length);
+    lb_named_value *param = index >= 0 ? &build->unit->params[index] : NULL;
     const lb_formula *formula;
 
-    if (index < 0) {
-        find_variable(&build->graph->format, name, length, out);
+    if (!param) {
+        if (!find_variable(&build->graph->format, name, length, out))
+            look_outside(build, name, length);
         return LB_OK;
     }
-    if (!(formula = lb_build_param(build, index, loc))) {
+    if (!(formula = lb_build_param(build, param, loc))) {
         out->what = LB_MEANS_BROKEN;
         return build->is_over ? LB_MEMORY : LB_OK;
     }
     out->what = formula->timed ? LB_MEANS_PARAM : LB_MEANS_CONSTANT;
-    out->slot = build->params[index].slot;
+    out->slot = param->slot;
     out->value = formula->value;
     if (formula->color_count > 0)
         lb_formula_numbers(formula, &out->value);
@@ -67,12 +81,13 @@ static lb_status find_name(void *context, const char *name, size_t length, lb_lo
 static const char *nearest_name(void *context, const char *name)
 {
     lb_build *build = context;
+    const lb_body *body = build->unit->body;
     const char *names[VARIABLE_COUNT + LB_MAX_PARAMS];
     size_t count = 0;
 
-    for (int32_t i = 0; i < build->param_count; i++)
-        if (strlen(build->params[i].name) <= LB_NAME_MAX)
-            names[count++] = build->params[i].name;
+    for (int32_t i = 0; i < body->param_count; i++)
+        if (strlen(body->params[i].name) <= LB_NAME_MAX)
+            names[count++] = body->params[i].name;
     for (int i = 0; variables[i]; i++)
         names[count++] = variables[i];
     if (!name[0] || !name[1] || build->compared + count > LB_MAX_COMPARED)
@@ -81,46 +96,15 @@ static const char *nearest_name(void *context, const char *name)
     return lb_text_nearest(name, names, count);
 }
 
-/* --- the command line --- */
+/* --- types --- */
 
-/* A flow scalar or list of numbers; false: it is none of them, or there is no memory (reported). */
-static bool read_setting(lb_build *build, const char *text, lb_datum *out)
-{
-    lb_yaml_node *node = NULL;
-    lb_status status = lb_yaml_read(NULL, NULL, text, strlen(text), build->arena, &node);
-
-    if (status == LB_MEMORY)
-        lb_build_fail(build, LB_MEMORY, LB_NOWHERE, "no memory");
-    if (status != LB_OK || !node || node->kind == LB_YAML_MAPPING)
-        return false;
-    if (node->kind == LB_YAML_SCALAR) {
-        out->kind = node->type == LB_SCALAR_NUMBER ? LB_DATUM_NUMBERS
-                    : node->type == LB_SCALAR_BOOL ? LB_DATUM_BOOL
-                                                   : LB_DATUM_TEXT;
-        out->count = 1;
-        out->numbers[0] = node->number;
-        out->text = node->text;
-        return node->type != LB_SCALAR_NULL;
-    }
-    out->kind = LB_DATUM_NUMBERS;
-    out->count = node->count;
-    if (node->count < 1 || node->count > 4)
-        return false;
-    for (int32_t i = 0; i < node->count; i++) {
-        if (node->items[i]->kind != LB_YAML_SCALAR || node->items[i]->type != LB_SCALAR_NUMBER)
-            return false;
-        out->numbers[i] = node->items[i]->number;
-    }
-    return true;
-}
-
-static const char *kind_text(const lb_formula *formula)
+static const char *kind_text(lb_datum_kind kind, int32_t count, int32_t color_count)
 {
     static const char *const numbers[] = {"a number", "2 numbers", "3 numbers", "4 numbers"};
 
-    if (formula->color_count > 0)
+    if (color_count > 0)
         return "a colour";
-    switch (formula->value.kind) {
+    switch (kind) {
     case LB_DATUM_BOOL:
         return "true or false";
     case LB_DATUM_TEXT:
@@ -128,133 +112,218 @@ static const char *kind_text(const lb_formula *formula)
     case LB_DATUM_NUMBERS:
         break;
     }
-    return numbers[formula->value.count - 1];
+    return numbers[count - 1];
 }
 
-/* Can a value of this type stand where the graph has that one? Colours are hex or 3 or 4 numbers.
- */
-static bool is_like(const lb_formula *was, const lb_formula *is)
+/* Can a value of this type stand where the default is of that one? Colours are hex or 3 or 4
+ * numbers. */
+static bool is_like(const lb_declared *was, const lb_formula *is)
 {
     bool is_vector = is->value.kind == LB_DATUM_NUMBERS && is->value.count >= 3;
-    bool was_vector = was->value.kind == LB_DATUM_NUMBERS && was->value.count >= 3;
+    bool was_vector = was->kind == LB_DATUM_NUMBERS && was->count >= 3;
 
     if (was->color_count > 0)
         return is->color_count > 0 || is_vector;
     if (is->color_count > 0 && was_vector)
         return true;
-    return was->value.kind == is->value.kind &&
-           (was->value.kind != LB_DATUM_NUMBERS || was->value.count == is->value.count);
+    return was->kind == is->value.kind &&
+           (was->kind != LB_DATUM_NUMBERS || was->count == is->value.count);
 }
 
-/* What the command line says instead of `was`; NULL: reported. Text stays text where the graph has
- * text. */
-static const lb_formula *apply_setting(lb_build *build, const lb_named_value *param,
-                                       const lb_formula *was)
+/* What is given to a param is read as if it were for a parameter of the default's type. */
+static lb_param as_param(const lb_declared *declared)
 {
-    const lb_setting *setting = param->setting;
-    lb_datum value = {.kind = LB_DATUM_TEXT, .count = 1, .text = setting->value};
-    const lb_formula *is;
+    static const lb_type numbers[] = {LB_NUMBER, LB_VEC2, LB_VEC3, LB_VEC4};
+    lb_param param = {.name = declared->name, .doc = ""};
 
-    if ((was->value.kind != LB_DATUM_TEXT || was->color_count > 0) && setting->value[0] != '#' &&
-        !read_setting(build, setting->value, &value)) {
-        if (!build->is_over)
-            lb_build_fail(build, LB_INVALID, LB_NOWHERE,
-                          "setting %s=%.60s: this is no value; '%s' takes %s", param->name,
-                          setting->value, param->name, kind_text(was));
-        return NULL;
-    }
-    if (value.text && !(value.text = lb_arena_strdup(build->arena, value.text))) {
+    if (declared->color_count > 0)
+        param.type = LB_COLOR;
+    else if (declared->kind == LB_DATUM_TEXT)
+        param.type = LB_TEXT;
+    else if (declared->kind == LB_DATUM_BOOL)
+        param.type = LB_BOOL;
+    else
+        param.type = numbers[declared->count - 1];
+    return param;
+}
+
+/* --- the command line --- */
+
+/* {param: ...}, {expr: ...} or {keys: ...}: what a text can be set to, beside text. */
+static bool is_form(lb_build *build, const char *text)
+{
+    static const char *const forms[] = {"param", "expr", "keys"};
+    lb_yaml_node *node = NULL;
+
+    if (text[strspn(text, " ")] != '{' ||
+        lb_yaml_read(NULL, NULL, text, strlen(text), build->arena, &node) != LB_OK || !node ||
+        node->kind != LB_YAML_MAPPING)
+        return false;
+    for (size_t i = 0; i < sizeof forms / sizeof forms[0]; i++)
+        if (lb_yaml_find(node, forms[i]))
+            return true;
+    return false;
+}
+
+/* The value of --set as a tree whose places are in the setting's text; NULL: reported. Text stays
+ * text where the graph has text. */
+static const lb_yaml_node *read_setting(lb_build *build, const lb_named_value *param)
+{
+    const lb_declared *declared = param->declared;
+    const char *text = param->set;
+    size_t length = strlen(text);
+    bool is_text = declared->kind == LB_DATUM_TEXT && declared->color_count == 0;
+    char label[LB_NAME_MAX * 2 + 8];
+    const char *file = NULL;
+    lb_yaml_node *node = NULL;
+
+    snprintf(label, sizeof label, "setting %s%s", param->unit->prefix, declared->name);
+    if (build->diag && !(file = lb_diag_add_source(build->diag, label, text, length))) {
         lb_build_fail(build, LB_MEMORY, LB_NOWHERE, "no memory");
         return NULL;
     }
-    if (!(is = lb_build_constant(build, param->node->loc, &value)))
-        return NULL;
-    if (!is_like(was, is)) {
-        lb_build_fail(build, LB_INVALID, LB_NOWHERE, "setting %s=%.60s: this is %s; '%s' takes %s",
-                      param->name, setting->value, kind_text(is), param->name, kind_text(was));
+    if ((is_text && !is_form(build, text)) || text[0] == '#') {
+        if (!(node = lb_build_alloc(build, 1, sizeof *node)))
+            return NULL;
+        *node = (lb_yaml_node){.kind = LB_YAML_SCALAR,
+                               .loc = {file, 1, 1, 0},
+                               .size = 1,
+                               .height = 1,
+                               .type = LB_SCALAR_TEXT,
+                               .text = lb_build_join(build, text, ""),
+                               .length = length};
+        return node->text ? node : NULL;
+    }
+    if (length == 0) {
+        lb_build_fail(build, LB_INVALID, (lb_loc){.file = file}, "no value; '%s' takes %s",
+                      declared->name,
+                      kind_text(declared->kind, declared->count, declared->color_count));
         return NULL;
     }
-    return is;
-}
-
-/* The last setting of a name counts. */
-static void declare_settings(lb_build *build)
-{
-    char hint[LB_HINT];
-
-    for (int32_t i = 0; i < build->setting_count; i++) {
-        const lb_setting *setting = &build->settings[i];
-        int32_t index = lb_name_map_find(&build->param_names, setting->name, strlen(setting->name));
-
-        if (index >= 0)
-            build->params[index].setting = setting;
-        else
-            lb_build_fail(build, LB_INVALID, LB_NOWHERE,
-                          "setting %.60s: the graph has no such param%s", setting->name,
-                          lb_build_map_hint(build, setting->name, &build->param_names, hint));
-    }
+    lb_build_ok(build, lb_yaml_read(build->diag, file, text, length, build->arena, &node));
+    return node;
 }
 
 /* --- params --- */
 
 /* "a -> b -> a", for a param that depends on itself. */
-static void report_cycle(lb_build *build, int32_t index, lb_loc loc)
+static void report_cycle(lb_build *build, const lb_named_value *param, lb_loc loc)
 {
     lb_text path = {0};
     int32_t from = build->open_count - 1;
 
-    while (from > 0 && build->open[from] != index)
+    while (from > 0 && build->open[from] != param)
         from--;
     for (int32_t i = from; i < build->open_count && i < from + 10; i++)
-        lb_text_printf(&path, "%s -> ", build->params[build->open[i]].name);
+        lb_text_printf(&path, "%s%s -> ",
+                       build->open[i]->unit == param->unit ? "" : build->open[i]->unit->prefix,
+                       build->open[i]->declared->name);
     if (build->open_count - from > 10)
         lb_text_put(&path, "... -> ");
-    lb_text_put(&path, build->params[index].name);
-    lb_build_fail(build, LB_INVALID, loc, "param '%s' depends on itself: %s",
-                  build->params[index].name, path.bytes ? path.bytes : "");
+    lb_text_put(&path, param->declared->name);
+    lb_build_fail(build, LB_INVALID, loc, "param '%s' depends on itself: %s", param->declared->name,
+                  path.bytes ? path.bytes : "");
     lb_text_clear(&path);
 }
 
-static void report_chain(lb_build *build, int32_t index, lb_loc loc)
+static void report_chain(lb_build *build, const lb_named_value *param, lb_loc loc)
 {
     lb_build_fail(build, LB_LIMIT, loc, "param '%s' hangs on a chain of more than %d others",
-                  build->params[index].name, LB_MAX_PARAM_CHAIN - 1);
+                  param->declared->name, LB_MAX_PARAM_CHAIN - 1);
 }
 
-/* Gives a formula that depends on the frame its slot. */
+/* Gives a formula that depends on the frame its slot. One that only passes a param on has that
+ * one's. */
 static void settle(lb_build *build, lb_named_value *param, const lb_formula *formula)
 {
+    lb_formula_set *set = build->set;
+
     param->formula = formula;
-    param->state = LB_PARAM_DONE;
-    if (formula && formula->timed) {
-        param->slot = build->set->count++;
-        build->set->items[param->slot] = formula;
+    param->state = LB_STATE_DONE;
+    if (!formula || !formula->timed)
+        return;
+    if (formula->kind == LB_FORMULA_PARAM) {
+        param->slot = formula->slot;
+    } else if (set->count >= MAX_TIMED) {
+        lb_build_fail(build, LB_LIMIT, formula->loc,
+                      "more than %d values of params change from frame to frame", MAX_TIMED);
+        param->formula = NULL;
+    } else if (lb_build_grow(build, (void **)&set->items, &build->set_capacity, (size_t)set->count,
+                             sizeof *set->items)) {
+        param->slot = set->count++;
+        set->items[param->slot] = formula;
+    } else {
+        param->formula = NULL;
     }
 }
 
-const lb_formula *lb_build_param(lb_build *build, int32_t index, lb_loc loc)
+/* The default, which also says of which type the param is. */
+static const lb_formula *build_default(lb_build *build, const lb_named_value *param)
 {
-    lb_named_value *param = &build->params[index];
-    const lb_formula *formula;
-    lb_named_value *asker =
-        build->open_count > 0 ? &build->params[build->open[build->open_count - 1]] : NULL;
+    lb_declared *declared = param->declared;
+    lb_unit_build *before = lb_build_enter(build, param->unit);
+    const lb_formula *formula = lb_build_value(build, declared->node, declared->name, NULL);
 
-    param->is_used = param->is_used || loc.line > 0;
-    if (param->state == LB_PARAM_OPEN) {
-        report_cycle(build, index, loc);
+    lb_build_enter(build, before);
+    if (formula && !declared->has_type) {
+        declared->has_type = true;
+        declared->kind = formula->value.kind;
+        declared->count = formula->value.count;
+        declared->color_count = formula->color_count;
+    }
+    return formula;
+}
+
+/* What was given in place of the default, read with the names of who gave it. */
+static const lb_formula *build_given(lb_build *build, const lb_named_value *param)
+{
+    const lb_declared *declared = param->declared;
+    const lb_param as = as_param(declared);
+    lb_unit_build *before = lb_build_enter(build, param->set ? build->units : param->given_in);
+    const lb_yaml_node *given = param->set ? read_setting(build, param) : param->given;
+    const lb_formula *formula = given ? lb_build_value(build, given, declared->name, &as) : NULL;
+
+    if (formula && !is_like(declared, formula)) {
+        lb_build_fail(build, LB_INVALID, given->loc, "this is %s; '%s' takes %s",
+                      kind_text(formula->value.kind, formula->value.count, formula->color_count),
+                      declared->name,
+                      kind_text(declared->kind, declared->count, declared->color_count));
+        lb_note(build->diag, declared->loc, "its default is here");
+        formula = NULL;
+    }
+    lb_build_enter(build, before);
+    return formula;
+}
+
+static const lb_formula *build_formula(lb_build *build, const lb_named_value *param)
+{
+    bool is_given = param->set || param->given;
+    const lb_formula *formula = NULL;
+
+    if (!is_given || !param->declared->has_type)
+        formula = build_default(build, param);
+    if (is_given)
+        formula = param->declared->has_type ? build_given(build, param) : NULL;
+    return formula;
+}
+
+const lb_formula *lb_build_param(lb_build *build, lb_named_value *param, lb_loc loc)
+{
+    lb_named_value *asker = build->open_count > 0 ? build->open[build->open_count - 1] : NULL;
+
+    param->declared->is_used = param->declared->is_used || loc.line > 0;
+    if (param->state == LB_STATE_OPEN) {
+        report_cycle(build, param, loc);
         return NULL;
     }
-    if (param->state == LB_PARAM_NEW) {
+    if (param->state == LB_STATE_NEW) {
         if (build->open_count == LB_MAX_PARAM_CHAIN) {
-            report_chain(build, index, loc);
+            report_chain(build, param, loc);
             return NULL;
         }
-        build->open[build->open_count++] = index;
-        param->state = LB_PARAM_OPEN;
-        formula = lb_build_value(build, param->node, param->name, NULL);
-        if (formula && param->setting)
-            formula = apply_setting(build, param, formula);
-        settle(build, param, formula);
+        build->open[build->open_count++] = param;
+        param->state = LB_STATE_OPEN;
+        settle(build, param, build_formula(build, param));
         build->open_count--;
     }
     if (!param->formula)
@@ -262,29 +331,43 @@ const lb_formula *lb_build_param(lb_build *build, int32_t index, lb_loc loc)
     if (asker && asker->rank < param->rank + 1)
         asker->rank = param->rank + 1;
     if (asker && asker->rank >= LB_MAX_PARAM_CHAIN) {
-        report_chain(build, index, loc);
+        report_chain(build, param, loc);
         return NULL;
     }
     return param->formula;
 }
 
-static void declare(lb_build *build, const lb_yaml_entry *entry)
+lb_named_value *lb_build_find_param(const lb_unit_build *unit, const char *name, size_t length)
 {
-    lb_named_value *param = &build->params[build->param_count];
-    lb_meaning meaning;
+    const char *slash;
+    int32_t at;
 
-    if (lb_build_check_name(build, entry->key) &&
-        (find_variable(&build->graph->format, entry->key->text, entry->key->length, &meaning) ||
-         strcmp(entry->key->text, "true") == 0 || strcmp(entry->key->text, "false") == 0))
-        lb_build_fail(build, LB_INVALID, entry->key->loc,
-                      "'%s' has a meaning of its own in expressions; name the param otherwise",
-                      entry->key->text);
-    *param = (lb_named_value){
-        .name = entry->key->text, .loc = entry->key->loc, .node = entry->value, .slot = -1};
-    if (!lb_name_map_add(&build->param_names, param->name, entry->key->length, build->param_count,
-                         NULL))
-        lb_build_fail(build, LB_MEMORY, param->loc, "no memory");
-    build->param_count++;
+    while ((slash = memchr(name, '/', length))) {
+        at = lb_name_map_find(&unit->body->names, name, (size_t)(slash - name));
+        if (at < 0 || unit->body->named[at].what != LB_NAMES_INCLUDE || !unit->meant[at].unit)
+            return NULL;
+        unit->body->named[at].is_used = true;
+        unit = unit->meant[at].unit;
+        length -= (size_t)(slash + 1 - name);
+        name = slash + 1;
+    }
+    at = lb_name_map_find(&unit->body->param_names, name, length);
+    return at < 0 ? NULL : &unit->params[at];
+}
+
+const lb_named_value *lb_build_param_named(lb_build *build, const lb_yaml_node *scalar)
+{
+    lb_named_value *param = lb_build_find_param(build->unit, scalar->text, scalar->length);
+    char hint[LB_HINT];
+
+    if (!param) {
+        look_outside(build, scalar->text, scalar->length);
+        lb_build_fail(
+            build, LB_INVALID, scalar->loc, "unknown param '%.60s'%s", scalar->text,
+            lb_build_map_hint(build, scalar->text, &build->unit->body->param_names, hint));
+        return NULL;
+    }
+    return lb_build_param(build, param, scalar->loc) ? param : NULL;
 }
 
 /* A constant as a setting is written. */
@@ -313,45 +396,36 @@ static const char *value_text(lb_build *build, const lb_datum *value)
     return kept;
 }
 
-/* What the graph tells of its params to those who may set them. */
+/* What the graph tells of its params to those who may set them: of its own and of included files',
+ * not of parts'. */
 static void list_params(lb_build *build)
 {
     lb_graph *graph = build->graph;
+    size_t count = 0;
 
-    graph->params = lb_build_alloc(build, (size_t)build->param_count, sizeof *graph->params);
-    for (int32_t i = 0; i < build->param_count && !build->is_over; i++) {
-        const lb_named_value *param = &build->params[i];
+    for (const lb_unit_build *unit = build->units; unit; unit = unit->next)
+        count += unit->body->part ? 0 : (size_t)unit->body->param_count;
+    graph->params = lb_build_alloc(build, count, sizeof *graph->params);
+    for (const lb_unit_build *unit = build->units; unit; unit = unit->next)
+        for (int32_t i = 0; i < unit->body->param_count && !build->is_over; i++) {
+            const lb_named_value *param = &unit->params[i];
+            const lb_formula *formula = param->formula;
+            lb_graph_param *out = &graph->params[graph->param_count];
 
-        if (param->formula)
-            graph->params[graph->param_count++] = (lb_graph_param){
-                .name = param->name,
-                .type = kind_text(param->formula),
-                .value = param->formula->timed ? NULL : value_text(build, &param->formula->value)};
-    }
+            if (!formula || unit->body->part)
+                continue;
+            out->name = lb_build_join(build, unit->prefix, param->declared->name);
+            out->type = kind_text(formula->value.kind, formula->value.count, formula->color_count);
+            out->value = formula->timed ? NULL : value_text(build, &formula->value);
+            graph->param_count++;
+        }
 }
 
-void lb_build_params(lb_build *build, const lb_yaml_node *params)
+void lb_build_params(lb_build *build)
 {
-    int32_t count;
-
     build->scope = (lb_scope){build, has_param, find_name, nearest_name};
-    build->set = lb_build_alloc(build, 1, sizeof *build->set);
-    if (!build->set)
-        return;
-    if (params && !lb_build_expect(build, params, LB_YAML_MAPPING, "params"))
-        params = NULL;
-    count = params ? params->count : 0;
-    if (count > LB_MAX_PARAMS) {
-        lb_build_fail(build, LB_LIMIT, params->loc, "%d params; a graph has at most %d", (int)count,
-                      LB_MAX_PARAMS);
-        count = LB_MAX_PARAMS;
-    }
-    build->params = lb_build_alloc(build, (size_t)count, sizeof *build->params);
-    build->set->items = lb_build_alloc(build, (size_t)count, sizeof *build->set->items);
-    for (int32_t i = 0; i < count && !build->is_over; i++)
-        declare(build, &params->entries[i]);
-    declare_settings(build);
-    for (int32_t i = 0; i < build->param_count && !build->is_over; i++)
-        lb_build_param(build, i, LB_NOWHERE);
+    for (lb_unit_build *unit = build->units; unit && !build->is_over; unit = unit->next)
+        for (int32_t i = 0; i < unit->body->param_count && !build->is_over; i++)
+            lb_build_param(build, &unit->params[i], LB_NOWHERE);
     list_params(build);
 }

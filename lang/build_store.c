@@ -1,4 +1,5 @@
 /* lang/build_store.c: from formulas to fields and bindings. */
+#include "engine/base/text.h"
 #include "lang/build.h"
 
 #define MAX_SAMPLES 4096           /* frames looked at, for one value */
@@ -20,6 +21,55 @@ static lb_datum constant_for(const lb_formula *formula, lb_type type)
     return value;
 }
 
+/* How many numbers the field of a parameter holds; 0: none. */
+static int32_t numbers_of(lb_type type)
+{
+    switch (type) {
+    case LB_INT:
+    case LB_NUMBER:
+        return 1;
+    case LB_VEC2:
+        return 2;
+    case LB_VEC3:
+    case LB_COLOR:
+        return 3;
+    case LB_VEC4:
+        return 4;
+    default:
+        return 0;
+    }
+}
+
+/* A value that is allowed, but that hardly anybody means. Once for each value: `frame` is the first
+ * at which it is seen, NULL when there is no difference. */
+static void warn_unusual(lb_build *build, const lb_formula *formula, const lb_target *target,
+                         const double *frame)
+{
+    const lb_param *param = target->param;
+    const char *field = (const char *)target->base + param->offset;
+    char is[32], low[32], high[32];
+
+    if ((param->usual_min == 0 && param->usual_max == 0) || build->unusual == formula)
+        return;
+    for (int32_t i = 0; i < numbers_of(param->type); i++) {
+        double number = param->type == LB_INT ? *(const int32_t *)(const void *)field
+                                              : ((const double *)(const void *)field)[i];
+
+        if (!(number < param->usual_min || number > param->usual_max))
+            continue;
+        build->unusual = formula;
+        lb_text_from_number(param->usual_min, low);
+        lb_text_from_number(param->usual_max, high);
+        if (frame)
+            lb_warn(build->diag, formula->loc, "'%s' is %s at frame %g; usual is %s to %s",
+                    param->name, lb_text_from_number(number, is), *frame, low, high);
+        else
+            lb_warn(build->diag, formula->loc, "'%s' is %s; usual is %s to %s", param->name,
+                    lb_text_from_number(number, is), low, high);
+        return;
+    }
+}
+
 /* One look at the value at a frame, in the struct at target->base. */
 static bool store_at(lb_build *build, const lb_formula *formula, const lb_target *target,
                      const lb_store *store, lb_formula_run *run, lb_moment *moment, double frame)
@@ -36,6 +86,8 @@ static bool store_at(lb_build *build, const lb_formula *formula, const lb_target
         status = lb_param_store(store, target->param, formula->loc, &value, target->base);
     if (status != LB_OK)
         lb_formula_note(formula, run, &value);
+    else
+        warn_unusual(build, formula, target, &frame);
     return lb_build_ok(build, status);
 }
 
@@ -77,11 +129,15 @@ static void store_constant(lb_build *build, const lb_formula *formula, const lb_
         .format = &build->graph->format, .arena = build->arena, .diag = build->diag};
     lb_formula_run run = {.moment = &moment};
     lb_datum value = constant_for(formula, target->param->type);
-    lb_status status =
-        lb_param_store(&build->store, target->param, formula->loc, &value, target->base);
+    lb_store store = build->store;
+    lb_status status;
 
+    store.folder = formula->folder;
+    status = lb_param_store(&store, target->param, formula->loc, &value, target->base);
     if (status != LB_OK)
         lb_formula_note(formula, &run, &value);
+    else
+        warn_unusual(build, formula, target, NULL);
     lb_build_ok(build, status);
 }
 

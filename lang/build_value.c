@@ -28,6 +28,7 @@ lb_formula *lb_build_constant(lb_build *build, lb_loc loc, const lb_datum *value
     formula->value = *value;
     formula->loc = loc;
     formula->set = build->set;
+    formula->folder = build->store.folder;
     if (value->kind == LB_DATUM_TEXT)
         formula->color_count = read_color(build, value->text, formula->color);
     return formula;
@@ -138,26 +139,18 @@ static const lb_formula *build_vector(lb_build *build, const lb_yaml_node *node,
 
 static const lb_formula *build_param_value(lb_build *build, const lb_yaml_node *node)
 {
-    const lb_formula *known;
+    const lb_named_value *param;
     lb_formula *formula;
-    int32_t index;
-    char hint[LB_HINT];
 
-    if (!lb_build_expect(build, node, LB_YAML_SCALAR, "param"))
+    if (!lb_build_expect(build, node, LB_YAML_SCALAR, "param") ||
+        !(param = lb_build_param_named(build, node)) ||
+        !(formula = lb_build_constant(build, node->loc, &param->formula->value)))
         return NULL;
-    index = lb_name_map_find(&build->param_names, node->text, node->length);
-    if (index < 0) {
-        lb_build_fail(build, LB_INVALID, node->loc, "unknown param '%.60s'%s", node->text,
-                      lb_build_map_hint(build, node->text, &build->param_names, hint));
-        return NULL;
-    }
-    if (!(known = lb_build_param(build, index, node->loc)) ||
-        !(formula = lb_build_constant(build, node->loc, &known->value)))
-        return NULL;
-    if (known->timed) {
+    formula->folder = param->formula->folder; /* paths stay relative to the file that names them */
+    if (param->formula->timed) {
         formula->kind = LB_FORMULA_PARAM;
         formula->timed = true;
-        formula->slot = build->params[index].slot;
+        formula->slot = param->slot;
     }
     return formula;
 }
@@ -199,6 +192,7 @@ static const lb_formula *build_expr(lb_build *build, const lb_yaml_node *node)
     formula->kind = LB_FORMULA_EXPR;
     formula->loc = node->loc;
     formula->set = build->set;
+    formula->folder = build->store.folder;
     if (!lb_build_ok(
             build, lb_expr_compile(build->diag, &build->scope, node, build->arena, &formula->expr)))
         return NULL;

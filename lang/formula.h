@@ -29,6 +29,7 @@ struct lb_formula {
     lb_datum value; /* kind and count; of constants the value too */
     lb_loc loc;
     const lb_formula_set *set;
+    const char *folder; /* of the file it is written in: what a path is relative to */
 
     /* A constant text that is a CSS hex colour, working-linear: 3 or 4 numbers; 0: it is none. */
     int32_t color_count;

@@ -47,6 +47,42 @@ int32_t lb_graph_find(const lb_graph *graph, const char *name)
     return -1;
 }
 
+const char *lb_node_local(const lb_node *node)
+{
+    const char *slash = strrchr(node->name, '/');
+
+    return slash ? slash + 1 : node->name;
+}
+
+#define MAX_NOTES 6
+
+void lb_graph_note(const lb_graph *graph, int32_t unit, lb_diag *diag)
+{
+    int32_t told = 0;
+
+    for (; unit > 0 && unit < graph->unit_count && told < MAX_NOTES;
+         unit = graph->units[unit].parent) {
+        const lb_graph_unit *u = &graph->units[unit];
+
+        if (u->loc.line == 0)
+            continue; /* a part that nothing uses */
+        if (u->part)
+            lb_note(diag, u->loc, "part '%s' is used here", u->part);
+        else
+            lb_note(diag, u->loc, "the file is included here");
+        told++;
+    }
+    if (graph->version)
+        lb_note(diag, graph->version->loc, "in version '%s'", graph->version->name);
+}
+
+/* Notes below a fault of `node`, unless it was told for another unit already. */
+static void note_node(const lb_graph *graph, const lb_node *node, lb_diag *diag, int32_t before)
+{
+    if (lb_diag_count(diag, LB_ERROR) > before)
+        lb_graph_note(graph, node->unit, diag);
+}
+
 /* A copy of the params whose records are copied too, so that bindings and scaling may write. */
 static void *copy_params(const lb_param *params, const void *from, size_t size, lb_arena *arena)
 {
@@ -88,7 +124,9 @@ static void *binding_base(const lb_binding *binding, const lb_node *node, void *
 lb_status lb_node_resolve(const lb_graph *graph, const lb_node *node, const lb_moment *moment,
                           const lb_format *format, void **out, bool *timed)
 {
-    lb_store store = {moment->diag, moment->arena, graph->format.working, graph->folder};
+    const char *folder =
+        node->unit < graph->unit_count ? graph->units[node->unit].folder : graph->folder;
+    lb_store store = {moment->diag, moment->arena, graph->format.working, folder};
     lb_status status = LB_OK;
 
     *timed = false;
@@ -112,27 +150,32 @@ lb_status lb_node_resolve(const lb_graph *graph, const lb_node *node, const lb_m
     return status;
 }
 
-/* Is what a slot is connected to of the kind that its input wants? */
+/* Is what a slot is connected to of the kind that its input wants? Nodes are called what their own
+ * file calls them, so that a fault of an included file is told once however often it is included.
+ */
 static lb_status check_slot(const lb_graph *graph, lb_diag *diag, const lb_node *node,
                             const lb_input *input, const lb_edge_ref *slot)
 {
+    const lb_node *from;
+    const char *name;
     lb_kind kind;
 
     if (slot->node < 0) {
         if (input->optional || input->list)
             return LB_OK;
-        return lb_fail(diag, LB_INVALID, node->loc, "'%s' needs its input '%s' (%s)", node->name,
-                       input->name, lb_kind_text(input->kind));
+        return lb_fail(diag, LB_INVALID, node->loc, "'%s' needs its input '%s' (%s)",
+                       lb_node_local(node), input->name, lb_kind_text(input->kind));
     }
-    kind = graph->nodes[slot->node].op->result;
+    from = &graph->nodes[slot->node];
+    name = slot->name ? slot->name : from->name;
+    kind = from->op->result;
     if (slot->layer && kind != LB_KIND_IMAGE)
         return lb_fail(diag, LB_INVALID, slot->loc,
-                       "'%s' is %s and has no layers; only images have",
-                       graph->nodes[slot->node].name, lb_kind_text(kind));
+                       "'%s' is %s and has no layers; only images have", name, lb_kind_text(kind));
     if (kind != input->kind)
         return lb_fail(diag, LB_INVALID, slot->loc, "'%s' takes %s; '%s' (%s) makes %s",
-                       input->name, lb_kind_text(input->kind), graph->nodes[slot->node].name,
-                       graph->nodes[slot->node].op->name, lb_kind_text(kind));
+                       input->name, lb_kind_text(input->kind), name, from->op->name,
+                       lb_kind_text(kind));
     return LB_OK;
 }
 
@@ -144,11 +187,13 @@ static lb_status check_slots(const lb_graph *graph, lb_diag *diag, const lb_node
 
     for (int32_t i = 0; i < node->slot_count && count > 0; i++) {
         int32_t at = i < count ? i : count - 1;
+        int32_t before = lb_diag_count(diag, LB_ERROR);
         lb_status one;
 
         if (i >= count && !inputs[at].list)
             break; /* references in records, whose kind lang has checked against the table */
-        one = check_slot(graph, diag, node, &inputs[at], &node->slots[i]);
+        if ((one = check_slot(graph, diag, node, &inputs[at], &node->slots[i])) != LB_OK)
+            note_node(graph, node, diag, before);
         if (status == LB_OK)
             status = one;
     }
@@ -161,7 +206,7 @@ static lb_status check_params(const lb_graph *graph, lb_diag *diag, const lb_nod
     lb_arena *arena = lb_arena_new();
     lb_moment moment = {graph->format.first, 0, &graph->format, arena, diag};
     lb_call call = {.op = node->op,
-                    .node = node->name,
+                    .node = lb_node_local(node),
                     .format = &graph->format,
                     .frame = graph->format.first,
                     .loc = node->loc,
@@ -170,6 +215,7 @@ static lb_status check_params(const lb_graph *graph, lb_diag *diag, const lb_nod
                     .files = files,
                     .arena = arena};
     void *params = NULL;
+    int32_t before = lb_diag_count(diag, LB_ERROR);
     lb_desc *inputs;
     bool timed;
     lb_status status;
@@ -188,6 +234,8 @@ static lb_status check_params(const lb_graph *graph, lb_diag *diag, const lb_nod
     call.params = params;
     if (status == LB_OK && node->op->check)
         status = node->op->check(&call);
+    if (status != LB_OK)
+        note_node(graph, node, diag, before);
     lb_arena_free(&arena);
     return status;
 }
@@ -200,8 +248,11 @@ static lb_status check_outputs(const lb_graph *graph, lb_diag *diag)
         const lb_output *output = &graph->outputs[i];
         static const lb_input image = {.name = "image", .kind = LB_KIND_IMAGE};
         const lb_node as_node = {.name = output->name, .loc = output->loc};
+        int32_t before = lb_diag_count(diag, LB_ERROR);
         lb_status one = check_slot(graph, diag, &as_node, &image, &output->image);
 
+        if (one != LB_OK)
+            note_node(graph, &as_node, diag, before);
         if (status == LB_OK)
             status = one;
     }

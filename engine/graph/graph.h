@@ -38,10 +38,23 @@ typedef struct lb_edge_ref {
     int32_t node;      /* -1: nothing */
     const char *layer; /* NULL: the whole image */
     lb_loc loc;
+    const char *name; /* how the graph names it there; NULL: by the node's name */
 } lb_edge_ref;
 
+/* A name space of the graph: the file itself (the first one), an included file, or one use of a
+ * part. What is in it lies flat among all nodes, each under its full name. */
+typedef struct lb_graph_unit {
+    const char *name;   /* full: "kit", "kit/title"; "" for the graph file */
+    const char *part;   /* what is used, as `op` says behind part/; NULL: a file */
+    const char *file;   /* in which it is written */
+    const char *folder; /* of that file; the unit's paths are relative to it */
+    lb_loc loc;         /* where it is included or used; nowhere for the graph file */
+    int32_t parent;     /* -1 for the graph file */
+    int32_t result;     /* of a part: the node that the use stands for; -1: none */
+} lb_graph_unit;
+
 typedef struct lb_node {
-    const char *name;
+    const char *name; /* full: "glow", "kit/glow" */
     const lb_op *op;
     lb_loc loc;   /* of the name */
     void *params; /* literals and defaults stored; op->params_size bytes */
@@ -50,7 +63,10 @@ typedef struct lb_node {
     lb_edge_ref *slots;
     int32_t binding_count;
     lb_binding *bindings;
+    int32_t unit; /* of graph->units */
 } lb_node;
+/* The name without what stands before the last /: as its own file has it. */
+const char *lb_node_local(const lb_node *node);
 
 typedef struct lb_output {
     const char *name;
@@ -65,10 +81,16 @@ typedef struct lb_output {
 
 /* A named value that the graph declares and that may be set from outside. */
 typedef struct lb_graph_param {
-    const char *name;
+    const char *name;  /* full: "warmth", "kit/warmth" */
     const char *type;  /* "a number", "a colour", ... */
     const char *value; /* as a setting is written; NULL: it differs from frame to frame */
 } lb_graph_param;
+
+/* Another set of params and another frame for the same nodes. */
+typedef struct lb_graph_version {
+    const char *name;
+    lb_loc loc;
+} lb_graph_version;
 
 /* Everything lives in `arena`; made by lang, read by all. */
 typedef struct lb_graph {
@@ -82,6 +104,11 @@ typedef struct lb_graph {
     lb_output *outputs;
     int32_t param_count;
     lb_graph_param *params;
+    int32_t unit_count; /* 0: a graph that no file describes */
+    lb_graph_unit *units;
+    int32_t version_count;
+    lb_graph_version *versions;
+    const lb_graph_version *version; /* which of them this is; NULL: none */
 } lb_graph;
 
 LB_MUST_CHECK lb_status lb_graph_new(lb_graph **out);
@@ -91,6 +118,10 @@ int32_t lb_graph_find(const lb_graph *graph, const char *name); /* -1 */
 /* Required inputs connected, kinds fit, layers only of images, no cycle, operators' own `check`s
  * at the first frame. Reports everything, answers the first failure. */
 LB_MUST_CHECK lb_status lb_graph_check(const lb_graph *graph, lb_diag *diag);
+
+/* Notes below the last message: in which uses of parts and included files unit `unit` lies, from
+ * the inside out, and in which version. */
+void lb_graph_note(const lb_graph *graph, int32_t unit, lb_diag *diag);
 
 /* Parameters of `node` at `moment`, scaled for `format`, in moment->arena: *out has
  * op->params_size bytes. *timed tells whether any of it can differ at another frame. */

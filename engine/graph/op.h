@@ -70,6 +70,7 @@ typedef struct lb_param {
     bool fixed;                    /* cannot be animated or computed from the frame */
     bool spread;                   /* vectors: one number sets every component */
     const char *doc;               /* a sentence; without defaults, ranges and units */
+    double usual_min, usual_max;   /* outside of it a graph gets a warning; both 0: none */
 } lb_param;
 
 /* LB_PARAM(blur_params, sigma, LB_VEC2, .initial = {4, 4}, ...); _AS where the name has a dash.

@@ -41,9 +41,10 @@ static lb_status begin_call(lb_plan *plan, lb_step *step)
     bool timed = false;
     lb_status status = lb_node_resolve(plan->graph, node, &moment, format, &params, &timed);
 
+    step->name = node->name;
     step->varies = timed || node->op->timed;
     step->call = (lb_call){.op = node->op,
-                           .node = node->name,
+                           .node = lb_node_local(node),
                            .params = params,
                            .format = format,
                            .frame = step->frame,
@@ -180,7 +181,37 @@ static lb_status describe(lb_plan *plan, lb_step *step)
     return status;
 }
 
-static lb_status make_key(lb_plan *plan, lb_step *step, lb_hasher *hasher)
+/* Steps by key, in the plan's arena: open addressing, at most half full. */
+typedef struct key_table {
+    lb_step **slots;
+    size_t mask;
+} key_table;
+
+static lb_status make_table(lb_plan *plan, key_table *out)
+{
+    size_t capacity = 16;
+
+    while (capacity < 2 * (size_t)plan->step_count)
+        capacity *= 2;
+    out->mask = capacity - 1;
+    out->slots = lb_arena_alloc(plan->arena, capacity, sizeof *out->slots);
+    return out->slots ? LB_OK : no_memory(plan, LB_NOWHERE);
+}
+
+/* Two uses of a part with the same inputs and params come out as the same steps. */
+static void find_same(const key_table *table, lb_step *step)
+{
+    size_t at = (size_t)step->key.low & table->mask;
+
+    while (table->slots[at] && !lb_key_equal(table->slots[at]->key, step->key))
+        at = (at + 1) & table->mask;
+    if (table->slots[at])
+        step->same = table->slots[at];
+    else
+        table->slots[at] = step;
+}
+
+static lb_status make_key(lb_step *step, lb_hasher *hasher, const key_table *table)
 {
     const lb_op *op = step->call.op;
     const lb_format *format = step->call.format;
@@ -213,10 +244,7 @@ static lb_status make_key(lb_plan *plan, lb_step *step, lb_hasher *hasher)
     if (op->fingerprint && (status = op->fingerprint(&step->call, hasher)) != LB_OK)
         return status;
     step->key = lb_hasher_key(hasher);
-    for (lb_step *other = plan->first_of_node[step->node]; other; other = other->next_of_node)
-        if (other != step && !other->same && other->call.inputs &&
-            lb_key_equal(other->key, step->key))
-            step->same = other;
+    find_same(table, step);
     return LB_OK;
 }
 
@@ -240,32 +268,64 @@ static lb_status find_targets(lb_plan *plan, const lb_want *wants, int32_t count
     return LB_OK;
 }
 
-lb_status lb_plan_make(lb_plan *plan, const lb_want *wants, int32_t count)
+/* Everything that is known of a step before pixels: in the order of the steps. */
+static lb_status settle(lb_plan *plan, lb_step *step, int32_t index, lb_hasher *hasher,
+                        const key_table *table)
 {
-    lb_status status = find_targets(plan, wants, count);
-    lb_hasher *hasher = NULL;
+    lb_status status;
+
+    step->index = index;
+    step->batch = -1;
+    plan->steps[index] = step;
+    status = describe(plan, step);
+    return status == LB_OK ? make_key(step, hasher, table) : status;
+}
+
+/* Every step, or why not: *failed is then the one that was at fault, if it was one. */
+static lb_status make_steps(lb_plan *plan, lb_hasher *hasher, const lb_step **failed)
+{
+    const lb_graph *graph = plan->graph;
+    lb_status status = LB_OK;
+    key_table table;
     int32_t at = 0;
 
-    for (int32_t i = plan->graph->node_count; i-- > 0 && status == LB_OK;)
-        for (lb_step *s = plan->first_of_node[plan->order[i]]; s && status == LB_OK;
-             s = s->next_of_node)
-            status = expand(plan, s);
-    if (status != LB_OK)
-        return status;
-    plan->steps = lb_arena_alloc(plan->arena, (size_t)plan->step_count, sizeof(lb_step *));
-    hasher = lb_hasher_new();
-    if (!plan->steps || !hasher)
-        status = no_memory(plan, LB_NOWHERE);
-    for (int32_t i = 0; i < plan->graph->node_count && status == LB_OK; i++)
+    for (int32_t i = graph->node_count; i-- > 0 && status == LB_OK;)
         for (lb_step *s = plan->first_of_node[plan->order[i]]; s && status == LB_OK;
              s = s->next_of_node) {
-            s->index = at;
-            s->batch = -1;
-            plan->steps[at++] = s;
-            if ((status = describe(plan, s)) == LB_OK)
-                status = make_key(plan, s, hasher);
+            *failed = s;
+            status = expand(plan, s);
         }
+    if (status != LB_OK)
+        return status;
+    *failed = NULL;
+    plan->steps = lb_arena_alloc(plan->arena, (size_t)plan->step_count, sizeof(lb_step *));
+    if (!plan->steps)
+        return no_memory(plan, LB_NOWHERE);
+    status = make_table(plan, &table);
+    for (int32_t i = 0; i < graph->node_count && status == LB_OK; i++)
+        for (lb_step *s = plan->first_of_node[plan->order[i]]; s && status == LB_OK;
+             s = s->next_of_node) {
+            *failed = s;
+            status = settle(plan, s, at++, hasher, &table);
+        }
+    return status;
+}
+
+lb_status lb_plan_make(lb_plan *plan, const lb_want *wants, int32_t count)
+{
+    int32_t before = lb_diag_count(plan->diag, LB_ERROR);
+    lb_status status = find_targets(plan, wants, count);
+    lb_hasher *hasher = NULL;
+    const lb_step *failed = NULL;
+
+    if (status != LB_OK)
+        return status;
+    if (!(hasher = lb_hasher_new()))
+        return no_memory(plan, LB_NOWHERE);
+    status = make_steps(plan, hasher, &failed);
     lb_hasher_free(&hasher);
+    if (status != LB_OK && failed && lb_diag_count(plan->diag, LB_ERROR) > before)
+        lb_graph_note(plan->graph, plan->graph->nodes[failed->node].unit, plan->diag);
     for (int32_t i = 0; i < count && status == LB_OK; i++)
         status = layer_desc(plan, plan->targets[i].steps[0], wants[i].ref.layer, wants[i].ref.loc,
                             &plan->targets[i].desc);

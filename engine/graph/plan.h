@@ -22,6 +22,7 @@ typedef struct lb_feed {
 
 typedef struct lb_step {
     int32_t node;
+    const char *name; /* of the node, in full; call.node is the local one */
     double frame;
     bool native; /* at scale 1 */
     bool varies; /* may differ at another frame, because of this node or one above it */
@@ -29,7 +30,8 @@ typedef struct lb_step {
     lb_feed *feeds;
     lb_desc desc;
     lb_key key;
-    struct lb_step *same; /* another step with the same key, which is made instead; NULL: none */
+    struct lb_step *same; /* an earlier step with the same key, of this node or of another, which
+                           * is made instead; NULL: none */
     bool wanted;
     lb_box box; /* union of what readers want */
     uint64_t channels;

@@ -100,17 +100,11 @@ Test(errors, top_level)
 {
     static const row rows[] = {
         {"node: {}\n", "6:1: error: 'the graph' has no key 'node'; did you mean 'nodes'?\n"},
-        {"include: {kit: looks.yaml}\n", "6:1: error: 'include' is not supported yet\n"},
-        {"parts: {}\n", "6:1: error: 'parts' is not supported yet\n"},
         {"color: {working: acescg}\ncolor: {}\n",
          "7:1: error: 'color' is given twice\n6:1: note: first here\n"},
     };
 
     CHECK(HEAD, rows, TAIL);
-    check_text(HEAD "include: {kit: a.yaml}\nnodes: {out: {op: glow, image: kit/warm}}\n" OUT,
-               "6:1: error: 'include' is not supported yet\n");
-    check_text(HEAD "nodes: {out: {op: part/warm}}\n" OUT,
-               "6:19: error: parts are not supported yet: no operator 'part/warm'\n");
     check_text(HEAD "outputs: {}\n", " error: no 'nodes'\n");
     check_text(HEAD "nodes: [a]\noutputs: {}\n", "6:8: error: 'nodes' is a list; it takes a "
                                                  "mapping\n");

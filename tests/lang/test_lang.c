@@ -381,33 +381,77 @@ Test(lang, settings)
     drop(&l);
 }
 
+/* What is wrong with a setting points into its text. */
 Test(lang, settings_faults)
 {
     static const struct {
         lb_setting setting;
-        const char *message;
+        const char *messages;
     } rows[] = {
-        {{"warmht", "1"}, "setting warmht: the graph has no such param; did you mean 'warmth'?"},
-        {{"warmth", "hot"}, "setting warmth=hot: this is text; 'warmth' takes a number"},
-        {{"warmth", "[1, 2]"}, "setting warmth=[1, 2]: this is 2 numbers; 'warmth' takes a number"},
-        {{"warmth", ""}, "setting warmth=: this is no value; 'warmth' takes a number"},
-        {{"warmth", "[1"}, "setting warmth=[1: this is no value; 'warmth' takes a number"},
-        {{"warmth", "{a: 1}"}, "setting warmth={a: 1}: this is no value; 'warmth' takes a number"},
-        {{"spot", "[1, a]"}, "setting spot=[1, a]: this is no value; 'spot' takes 2 numbers"},
-        {{"on", "1"}, "setting on=1: this is a number; 'on' takes true or false"},
-        {{"ember", "red"}, "setting ember=red: this is text; 'ember' takes a colour"},
-        {{"ember", "#12"}, "setting ember=#12: this is text; 'ember' takes a colour"},
+        {{"warmht", "1"},
+         "lampblack: error: setting warmht: the graph has no such param; did you mean 'warmth'?\n"},
+        {{"warmth", "hot"},
+         "setting warmth:1:1: error: this is text; 'warmth' takes a number\n"
+         "g.yaml:6:46: note: its default is here\n"},
+        {{"warmth", "[1, 2]"}, "setting warmth:1:1: error: 'warmth' is a list; it takes a number\n"},
+        {{"warmth", ""}, "setting warmth: error: no value; 'warmth' takes a number\n"},
+        {{"warmth", "[1"},
+         "setting warmth:1:3: error: not YAML: did not find expected ',' or ']' at the end of the "
+         "file\nsetting warmth:1:1: note: while parsing a flow sequence that begins here\n"},
+        {{"warmth", "{a: 1}"},
+         "setting warmth:1:1: error: 'warmth' is a mapping; it takes a number, or a mapping with "
+         "param, expr or keys\n"},
+        {{"warmth", "{expr: 2 * yaer}"},
+         "setting warmth:1:12: error: unknown name 'yaer'; did you mean 'year'?\n"},
+        {{"warmth", "{param: warmth}"},
+         "setting warmth:1:9: error: param 'warmth' depends on itself: warmth -> warmth\n"},
+        {{"spot", "[1, a]"}, "setting spot:1:5: error: 'spot' holds 'a'; it takes numbers there\n"},
+        {{"on", "1"},
+         "setting on:1:1: error: this is a number; 'on' takes true or false\n"
+         "g.yaml:6:77: note: its default is here\n"},
+        {{"ember", "red"},
+         "setting ember:1:1: error: this is text; 'ember' takes a colour\n"
+         "g.yaml:6:59: note: its default is here\n"},
+        {{"ember", "#12"},
+         "setting ember:1:1: error: this is text; 'ember' takes a colour\n"
+         "g.yaml:6:59: note: its default is here\n"},
     };
 
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
         loaded l = load_with(set_text, &rows[i].setting, 1);
-        char wanted[200];
 
-        snprintf(wanted, sizeof wanted, "lampblack: error: %s\n", rows[i].message);
         cr_expect(l.status == LB_INVALID && !l.graph);
-        cr_expect_str_eq(l.messages, wanted, "%s", l.messages);
+        cr_expect_str_eq(l.messages, rows[i].messages, "%s", l.messages);
         drop(&l);
     }
+}
+
+/* Settings may be worked out as anything else in a graph, also where text is wanted. */
+Test(lang, settings_that_are_worked_out)
+{
+    static const lb_setting settings[] = {
+        {"warmth", "{keys: {1: 1, 11: 6}}"},
+        {"spot", "[{expr: warmth * 2}, 3]"},
+        {"headline", "{expr: \"frame < 5 ? 'EARLY' : 'LATE'\"}"},
+        {"ember", "{keys: {1: '#000', 11: '#fff'}}"},
+    };
+    static const lb_setting braces = {"headline", "{not: a form}"};
+    loaded l = load_with(set_text, settings, 4);
+    lb_arena *arena = lb_arena_new();
+    any_params p;
+
+    cr_assert(l.graph, "%s", l.messages);
+    p = params_at(&l, "k", 3, arena);
+    cr_expect(p.position[0] == 4 && p.position[1] == 3 && p.position[2] == 4);
+    p = params_at(&l, "t", 3, arena);
+    cr_expect_str_eq(p.text, "EARLY 1984", "%s", p.text);
+    cr_expect(params_at(&l, "s", 11, arena).color[0] == 1);
+    drop(&l);
+    l = load_with(set_text, &braces, 1);
+    cr_assert(l.graph, "%s", l.messages);
+    cr_expect_str_eq(params_at(&l, "t", 1, arena).text, "{not: a form} 1984");
+    drop(&l);
+    lb_arena_free(&arena);
 }
 
 Test(lang, warnings)
