@@ -12,7 +12,7 @@ typedef struct lb_merge_side {
 } lb_merge_side;
 
 /* Puts what `theirs` changed since `base` into the text of `ours`. Mappings are merged key by key,
- * lists and single values are one thing each; a mapping directly below the top whose key changed
+ * lists and single values are one thing each; a node, or a mapping in a section, whose key changed
  * and nothing else is a renamed one. Lines of ours that theirs did not change stay byte for byte;
  * comments that only theirs changed come along. An empty base is a graph without anything.
  *

@@ -73,6 +73,21 @@ static int32_t *new_numbers(planner *p, int32_t count)
     return numbers;
 }
 
+/* Only what is worth a name can be renamed: nodes wherever they are, and what stands in a section.
+ */
+static bool has_name(const planner *p, const lb_layout_node *value)
+{
+    if (value->kind != LB_LAYOUT_MAPPING || p->depth == 0)
+        return false;
+    for (int32_t i = 0; i < value->count; i++) {
+        const lb_layout_node *key = value->entries[i].key;
+
+        if (key->kind == LB_LAYOUT_SCALAR && strcmp(key->text, "op") == 0)
+            return true;
+    }
+    return p->depth == 1;
+}
+
 /* Entries that are gone from the base, and new ones on a side, which have the same value and no
  * other pair has: renamed. */
 static bool find_renames(planner *p, const index_of *side, int32_t *gone_to, int32_t *came_from)
@@ -85,7 +100,7 @@ static bool find_renames(planner *p, const index_of *side, int32_t *gone_to, int
         const lb_key *hash = &entry->value->hash;
         int32_t existing = -1;
 
-        if (find(side, entry->key) >= 0 || entry->value->kind != LB_LAYOUT_MAPPING)
+        if (find(side, entry->key) >= 0 || !has_name(p, entry->value))
             continue;
         good = lb_name_map_add(&gone, (const char *)hash, sizeof *hash, i, &existing);
         if (good && existing >= 0) /* two alike: nobody can tell */
@@ -356,7 +371,7 @@ lb_merge_mapping *lb_merge_plan(lb_merge *merge, const lb_layout_node *base,
            (p.base_of_ours = new_numbers(&p, ours->count)) &&
            (p.base_of_theirs = new_numbers(&p, theirs->count)) &&
            (p.placed = lb_arena_alloc(merge->arena, (size_t)theirs->count + 1, sizeof *p.placed));
-    if (good && depth == 1)
+    if (good)
         good = find_all_renames(&p);
     if (!good) {
         merge->failed = true;
