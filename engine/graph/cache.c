@@ -36,7 +36,6 @@ typedef struct entry {
     lb_parts parts;
     size_t overhead; /* bytes of the entry itself */
     double gain;
-    lb_keep keep;
 } entry;
 
 typedef struct shard {
@@ -44,7 +43,7 @@ typedef struct shard {
     _Atomic double least_worth; /* of the heap's least; INFINITY: empty. Written under the lock */
     atomic_uint_least64_t least_turn;
     lb_heap_node *heap;
-    int64_t count, frame_count; /* entries; those of LB_KEEP_FRAME */
+    int64_t count; /* entries */
     int64_t hits, misses, evictions;
     entry *buckets[BUCKETS];
 } shard;
@@ -79,11 +78,6 @@ lb_status lb_cache_open(const lb_cache_options *options, lb_diag *diag, lb_cache
     if (status != LB_OK)
         lb_cache_free(out);
     return status;
-}
-
-lb_status lb_cache_new(size_t budget, const char *folder, lb_diag *diag, lb_cache **out)
-{
-    return lb_cache_open(&(lb_cache_options){.memory_bytes = budget, .folder = folder}, diag, out);
 }
 
 /* ---- Under a shard's lock ---- */
@@ -132,7 +126,6 @@ static entry *unlink_entry(shard *s, entry **at)
     e->next = NULL;
     lb_heap_remove(&s->heap, &e->node);
     s->count--;
-    s->frame_count -= e->keep == LB_KEEP_FRAME;
     show_least(s);
     return e;
 }
@@ -227,47 +220,6 @@ size_t lb_cache_shrink(lb_cache *cache, size_t bytes)
     return left;
 }
 
-void lb_cache_forget(lb_cache *cache, lb_key key)
-{
-    entry *gone = NULL, **at;
-    shard *s;
-
-    if (!cache)
-        return;
-    s = shard_of(cache, key);
-    pthread_mutex_lock(&s->lock);
-    if (*(at = place_of(s, key)))
-        gone = unlink_entry(s, at);
-    pthread_mutex_unlock(&s->lock);
-    let_go(cache, gone);
-}
-
-static void drop_frame_entries(lb_cache *cache, shard *s)
-{
-    entry *gone = NULL;
-
-    pthread_mutex_lock(&s->lock);
-    for (int b = 0; b < BUCKETS && s->frame_count > 0; b++)
-        for (entry **at = &s->buckets[b]; *at;) {
-            if ((*at)->keep == LB_KEEP_FRAME) {
-                entry *e = unlink_entry(s, at);
-
-                e->next = gone;
-                gone = e;
-            } else {
-                at = &(*at)->next;
-            }
-        }
-    pthread_mutex_unlock(&s->lock);
-    let_go_list(cache, gone);
-}
-
-void lb_cache_end_frame(lb_cache *cache)
-{
-    for (int i = 0; cache && i < SHARDS; i++)
-        drop_frame_entries(cache, &cache->shards[i]);
-}
-
 void lb_cache_free(lb_cache **cache)
 {
     if (!*cache)
@@ -289,7 +241,7 @@ void lb_cache_free(lb_cache **cache)
 /* An entry that no shard knows yet, entered into the account; NULL: no memory, or more than the
  * whole budget. */
 static entry *entry_new(lb_cache *cache, lb_key key, lb_box box, uint64_t channels, lb_value value,
-                        double seconds, lb_keep keep)
+                        double seconds)
 {
     entry *e = lb_alloc(1, sizeof *e);
 
@@ -304,7 +256,6 @@ static entry *entry_new(lb_cache *cache, lb_key key, lb_box box, uint64_t channe
     e->box = box;
     e->channels = channels;
     e->value = lb_value_ref(value);
-    e->keep = keep;
     e->overhead = sizeof *e + e->parts.capacity * sizeof *e->parts.items;
     seconds = seconds > 0 ? fmin(seconds, SECONDS_MOST) : 0; /* NaN too */
     e->gain = seconds / (double)(e->parts.bytes + e->overhead);
@@ -324,10 +275,6 @@ static entry *link_entry(lb_cache *cache, entry *e)
     at = place_of(s, e->key);
     if (*at && covers(*at, e->box, e->channels)) {
         gone = e;
-        if ((*at)->keep == LB_KEEP_FRAME && e->keep == LB_KEEP_RUN) {
-            (*at)->keep = LB_KEEP_RUN;
-            s->frame_count--;
-        }
         note_use(cache, s, *at);
     } else {
         if (*at)
@@ -335,7 +282,6 @@ static entry *link_entry(lb_cache *cache, entry *e)
         e->next = *at;
         *at = e;
         s->count++;
-        s->frame_count += e->keep == LB_KEEP_FRAME;
         rate(cache, s, e);
     }
     pthread_mutex_unlock(&s->lock);
@@ -348,7 +294,7 @@ static void keep_in_memory(lb_cache *cache, lb_key key, lb_box box, uint64_t cha
     entry *e;
 
     if (keep == LB_KEEP_NOT || cache->budget == 0 ||
-        !(e = entry_new(cache, key, box, channels, value, seconds, keep)))
+        !(e = entry_new(cache, key, box, channels, value, seconds)))
         return;
     let_go(cache, link_entry(cache, e));
     while (atomic_load_explicit(&cache->used, memory_order_relaxed) > cache->budget &&
@@ -407,12 +353,6 @@ bool lb_cache_fetch(lb_cache *cache, lb_key key, const lb_desc *desc, lb_box box
     keep_in_memory(cache, key, lb_image_box(out->image), channels, *out, lb_clock_s() - start,
                    keep);
     return true;
-}
-
-bool lb_cache_find(lb_cache *cache, lb_key key, const lb_desc *desc, lb_box box, uint64_t channels,
-                   lb_value *out)
-{
-    return lb_cache_fetch(cache, key, desc, box, channels, LB_KEEP_NOT, out);
 }
 
 lb_cache_place lb_cache_has(lb_cache *cache, lb_key key, const lb_desc *desc, lb_box box,

@@ -21,18 +21,14 @@ typedef struct lb_cache_options {
 /* LB_MEMORY, LB_IO. The diag is lent and must outlive the cache. */
 LB_MUST_CHECK lb_status lb_cache_open(const lb_cache_options *options, lb_diag *diag,
                                       lb_cache **out);
-/* The same with `budget` bytes in memory and the usual bound on disk. */
-LB_MUST_CHECK lb_status lb_cache_new(size_t budget, const char *folder, lb_diag *diag,
-                                     lb_cache **out);
 /* When no other thread uses it any more. May take some seconds to bring the folder within its
  * bound. */
 void lb_cache_free(lb_cache **cache);
 
 /* How long a result may be of use. */
 typedef enum lb_keep {
-    LB_KEEP_RUN,   /* the same for every frame */
-    LB_KEEP_FRAME, /* until lb_cache_end_frame or lb_cache_forget: several outputs of one frame */
-    LB_KEEP_NOT,   /* not in memory; perhaps on disk */
+    LB_KEEP_RUN, /* the same for every frame */
+    LB_KEEP_NOT, /* not in memory; perhaps on disk */
 } lb_keep;
 
 /* The result known by `key` with at least the pixels of `box` and those channels (bits of
@@ -41,10 +37,6 @@ typedef enum lb_keep {
  * memory as `keep` says. */
 bool lb_cache_fetch(lb_cache *cache, lb_key key, const lb_desc *desc, lb_box box, uint64_t channels,
                     lb_keep keep, lb_value *out);
-/* The same, keeping nothing. */
-bool lb_cache_find(lb_cache *cache, lb_key key, const lb_desc *desc, lb_box box, uint64_t channels,
-                   lb_value *out);
-
 /* Where lb_cache_fetch would find it, without reading a pixel, counting a hit or noting a use. */
 typedef enum lb_cache_place { LB_CACHE_NONE, LB_CACHE_MEMORY, LB_CACHE_DISK } lb_cache_place;
 lb_cache_place lb_cache_has(lb_cache *cache, lb_key key, const lb_desc *desc, lb_box box,
@@ -61,11 +53,6 @@ bool lb_cache_knows(lb_cache *cache, lb_key key);
  */
 void lb_cache_put(lb_cache *cache, lb_key key, const lb_desc *desc, lb_box box, uint64_t channels,
                   lb_value value, double seconds, lb_keep keep, bool always);
-
-/* Drops what was kept with LB_KEEP_FRAME: of every frame, so with several in flight forget the keys
- * of the frame that ended instead. Both are about memory only. */
-void lb_cache_end_frame(lb_cache *cache);
-void lb_cache_forget(lb_cache *cache, lb_key key);
 
 /* Lets go of results, least worth first, until `bytes` have left the cache or it is empty; how many
  * left. What left is free unless a frame that is being made holds it too, so whoever needs room

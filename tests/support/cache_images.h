@@ -8,7 +8,13 @@
 #include <unistd.h>
 
 #include "engine/base/hash.h"
-#include "engine/graph/value.h"
+#include "engine/graph/cache.h"
+
+/* `folder` NULL: in memory only. */
+static inline lb_status cache_new(size_t bytes, const char *folder, lb_cache **out)
+{
+    return lb_cache_open(&(lb_cache_options){.memory_bytes = bytes, .folder = folder}, NULL, out);
+}
 
 /* Spread as real keys are: a hash of the number. */
 static inline lb_key image_key(uint64_t number)

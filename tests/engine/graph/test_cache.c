@@ -13,7 +13,7 @@ static lb_cache *cache_of(size_t budget)
 {
     lb_cache *cache = NULL;
 
-    cr_assert_eq(lb_cache_new(budget, NULL, NULL, &cache), LB_OK);
+    cr_assert_eq(cache_new(budget, NULL, &cache), LB_OK);
     return cache;
 }
 
@@ -37,7 +37,7 @@ static bool has_box(lb_cache *cache, uint64_t number, lb_box box, uint64_t chann
 {
     lb_desc desc = image_desc(small);
     lb_value value = {0};
-    bool hit = lb_cache_find(cache, image_key(number), &desc, box, channels, &value);
+    bool hit = lb_cache_fetch(cache, image_key(number), &desc, box, channels, LB_KEEP_NOT, &value);
 
     if (hit)
         cr_expect(image_is_right(value.image, image_key(number), box, channels));
@@ -92,7 +92,7 @@ Test(cache, finds_what_covers)
     cr_expect_eq(lb_cache_stats_of(cache).entries, 1);
     lb_value_unref(&value);
     lb_cache_free(&cache);
-    cr_expect(!lb_cache_find(NULL, key, &desc, small, 1, &value));
+    cr_expect(!lb_cache_fetch(NULL, key, &desc, small, 1, LB_KEEP_RUN, &value));
     lb_cache_put(NULL, key, &desc, small, 1, value, 1, LB_KEEP_RUN, false);
     cr_expect_eq(lb_cache_shrink(NULL, 1), 0);
 }
@@ -102,17 +102,8 @@ Test(cache, keeps_as_long_as_told)
     lb_cache *cache = cache_of(1 << 20);
 
     put_box(cache, 1, small, 1, LB_KEEP_RUN);
-    put_box(cache, 2, small, 1, LB_KEEP_FRAME);
-    put_box(cache, 3, small, 1, LB_KEEP_NOT);
-    put_box(cache, 4, small, 1, LB_KEEP_FRAME);
-    put_box(cache, 4, small, 1, LB_KEEP_RUN);
-    put_box(cache, 5, small, 1, LB_KEEP_FRAME);
-    cr_expect(has(cache, 1) && has(cache, 2) && !has(cache, 3) && has(cache, 4) && has(cache, 5));
-    lb_cache_forget(cache, image_key(5));
-    lb_cache_forget(cache, image_key(6));
-    cr_expect(!has(cache, 5) && has(cache, 2));
-    lb_cache_end_frame(cache);
-    cr_expect(has(cache, 1) && !has(cache, 2) && has(cache, 4));
+    put_box(cache, 2, small, 1, LB_KEEP_NOT);
+    cr_expect(has(cache, 1) && !has(cache, 2));
     cr_expect_eq(lb_cache_stats_of(cache).evictions, 0);
     lb_cache_free(&cache);
     cache = cache_of(0);
@@ -344,9 +335,9 @@ Test(cache, no_memory)
         bool hit = false;
 
         lb_memory_fail_at(n);
-        if ((status = lb_cache_new(1 << 20, folder, NULL, &cache)) == LB_OK) {
+        if ((status = cache_new(1 << 20, folder, &cache)) == LB_OK) {
             lb_cache_put(cache, key, &desc, box, ALL, value, 1, LB_KEEP_RUN, true);
-            lb_cache_forget(cache, key);
+            lb_cache_shrink(cache, SIZE_MAX);
             hit = lb_cache_fetch(cache, key, &desc, box, ALL, LB_KEEP_RUN, &found);
         }
         left = lb_memory_fail_left();
@@ -380,14 +371,14 @@ Test(cache, memory_before_disk)
 
     make_folder(folder);
     for (int i = 0; i < 2; i++) {
-        cr_assert_eq(lb_cache_new(1 << 20, folder, NULL, &cache), LB_OK);
+        cr_assert_eq(cache_new(1 << 20, folder, &cache), LB_OK);
         if (i == 0) {
             put_box(cache, 1, box, 1, LB_KEEP_RUN);
             lb_cache_free(&cache);
         }
     }
     cr_expect_eq(lb_cache_has(cache, key, &desc, box, ALL), LB_CACHE_DISK);
-    cr_expect(lb_cache_find(cache, key, &desc, box, ALL, &value));
+    cr_expect(lb_cache_fetch(cache, key, &desc, box, ALL, LB_KEEP_NOT, &value));
     lb_value_unref(&value);
     cr_expect_eq(lb_cache_has(cache, key, &desc, box, ALL), LB_CACHE_DISK);
     cr_expect(lb_cache_fetch(cache, key, &desc, box, ALL, LB_KEEP_RUN, &value));

@@ -1,5 +1,5 @@
 /* tests/engine/graph/thread_cache.c: the cache under many threads, for ThreadSanitizer. Eight
- * threads find, keep, forget and shrink; every result that is found is the right one; and what is
+ * threads find, keep and shrink; every result that is found is the right one; and what is
  * claimed is made once. */
 #include <pthread.h>
 #include <stdatomic.h>
@@ -73,16 +73,12 @@ static void *everything(void *context)
 
         if (what < 60) {
             if (!fetch(j, number, &value))
-                make_and_put(j, number, number % 5 == 0 ? LB_KEEP_FRAME : LB_KEEP_RUN);
+                make_and_put(j, number, number % 5 == 0 ? LB_KEEP_NOT : LB_KEEP_RUN);
             lb_value_unref(&value);
         } else if (what < 70) {
             make_and_put(j, number, LB_KEEP_RUN);
-        } else if (what < 75) {
-            lb_cache_forget(j->cache, image_key(number));
         } else if (what < 80) {
             lb_cache_shrink(j->cache, 20000);
-        } else if (what < 83) {
-            lb_cache_end_frame(j->cache);
         } else if (what < 90) {
             lb_cache_has(j->cache, image_key(number), &desc, box, ALL);
         } else if (what < 95) {
@@ -153,7 +149,7 @@ static void run_short_of_memory(const char *folder)
     lb_cache_stats stats;
     size_t budget = lb_memory_used() + 600000;
 
-    check(lb_cache_new((size_t)1 << 30, folder, NULL, &cache) == LB_OK, "cache");
+    check(cache_new((size_t)1 << 30, folder, &cache) == LB_OK, "cache");
     check(lb_memory_add_reclaim(give_back, cache), "reclaim");
     lb_memory_set_budget(budget);
     lb_memory_reset_peak();
@@ -175,7 +171,7 @@ int main(void)
     size_t before = lb_memory_used();
 
     make_folder(folder);
-    check(lb_cache_new(150000, NULL, NULL, &cache) == LB_OK, "memory");
+    check(cache_new(150000, NULL, &cache) == LB_OK, "memory");
     run(cache, everything, 4000, NULL);
     stats = lb_cache_stats_of(cache);
     check(stats.bytes <= stats.budget, "within the budget");
@@ -194,7 +190,7 @@ int main(void)
     check(stats.disk.hits > 0 && stats.disk.writes > 0 && stats.disk.damaged == 0, "disk");
     lb_cache_free(&cache);
 
-    check(lb_cache_new((size_t)1 << 30, NULL, NULL, &cache) == LB_OK, "large");
+    check(cache_new((size_t)1 << 30, NULL, &cache) == LB_OK, "large");
     run(cache, once, 0, made);
     for (int i = 0; i < THINGS; i++)
         check(made[i] == 1, "made once");
