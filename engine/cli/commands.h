@@ -11,6 +11,7 @@
     row(render) \
     row(audit) \
     row(info) \
+    row(graph) \
     row(ops) \
     row(fmt) \
     row(merge) \
