@@ -118,6 +118,8 @@ void lb_layout_attach(lb_layout *layout, const lb_layout_marks *marks);
 bool lb_layout_begins_line(const char *text, size_t byte, bool *is_after_blank);
 /* Bytes of the line break at `byte`, as libyaml knows them; 0: there is none. */
 size_t lb_layout_break(const char *text, size_t bytes, size_t byte);
+/* And of the one that ends before `byte`. */
+size_t lb_layout_break_before(const char *text, size_t byte);
 
 /* layout_words.c: how scalars are spelled, and how wide things are. */
 LB_MUST_CHECK bool lb_layout_measure(lb_layout_node *node, lb_arena *arena);

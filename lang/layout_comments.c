@@ -23,8 +23,7 @@ size_t lb_layout_break(const char *text, size_t bytes, size_t byte)
     return 0;
 }
 
-/* Bytes of the line break that ends before `byte`. */
-static size_t break_before(const char *text, size_t byte)
+size_t lb_layout_break_before(const char *text, size_t byte)
 {
     if (byte >= 1 && (text[byte - 1] == '\n' || text[byte - 1] == '\r'))
         return byte >= 2 && text[byte - 1] == '\n' && text[byte - 2] == '\r' ? 2 : 1;
@@ -46,7 +45,7 @@ static size_t skip_spaces_back(const char *text, size_t byte)
 bool lb_layout_begins_line(const char *text, size_t byte, bool *is_after_blank)
 {
     size_t start = skip_spaces_back(text, byte);
-    size_t ending = break_before(text, start), above;
+    size_t ending = lb_layout_break_before(text, start), above;
 
     if (is_after_blank)
         *is_after_blank = false;
@@ -54,7 +53,7 @@ bool lb_layout_begins_line(const char *text, size_t byte, bool *is_after_blank)
         return false;
     if (is_after_blank && start > 0) {
         above = skip_spaces_back(text, start - ending);
-        *is_after_blank = above > 0 && break_before(text, above) > 0;
+        *is_after_blank = above > 0 && lb_layout_break_before(text, above) > 0;
     }
     return true;
 }

@@ -222,17 +222,12 @@ static size_t put_raw_line(printer *p, const char *text, size_t bytes, size_t at
 static size_t without_empty_lines(const char *text, size_t bytes, size_t strip)
 {
     for (;;) {
-        size_t end = bytes, start;
+        size_t end = bytes - lb_layout_break_before(text, bytes), start = end;
 
-        if (end > 0 && text[end - 1] == '\n')
-            end--;
-        if (end > 0 && text[end - 1] == '\r')
-            end--;
-        for (start = end; start > 0 && text[start - 1] == ' ';)
+        while (start > 0 && text[start - 1] == ' ')
             start--;
-        if (start > 0 && text[start - 1] != '\n' && text[start - 1] != '\r')
-            return end;
-        if (end - start > strip || start == bytes)
+        if ((start > 0 && lb_layout_break_before(text, start) == 0) || end - start > strip ||
+            start == bytes)
             return end;
         bytes = start;
     }

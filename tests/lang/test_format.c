@@ -202,6 +202,7 @@ Test(format, rules)
         {"a: [ # c\n # d\n]", "# d\na: []  # c\n"},
         {"a: \"b\\\n  c\"", "a: bc\n"},
         {"a: >\n  b\n\n\n", "a: >\n  b\n"},
+        {"- >\n b\n\xE2\x80\xA8- c\n", "- >\n  b\n\n- c\n"}, /* found by fuzzing */
         {"a: |+\n  b\n\n\nc: 1", "a: |+\n  b\n\n\nc: 1\n"},
         {"a: |+\n  b\n\n# c\nc: 1", "a: |+\n  b\n\n# c\nc: 1\n"},
         {"a: |\n\n", "a: \"\"\n"},
