@@ -8,6 +8,7 @@
  * main when resolvers run; there the plain build is used. */
 #if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) &&                             \
     !defined(__SANITIZE_THREAD__) && !defined(LB_NO_CLONES)
+#define LB_HAS_CLONES /* several widths may be built */
 #define LB_CLONES __attribute__((target_clones("default", "avx2", "avx512f")))
 #else
 #define LB_CLONES

@@ -23,9 +23,9 @@
 #define GROUP_BYTES (48 << 10)        /* of what a group's columns are made into */
 #define STRIP_BYTES ((size_t)3 << 19) /* rows within reach are copied together up to so much */
 #define MOST_RADIUS (1 << 12)
-#define LANES 16
-#define BLOCK (2 * LANES) /* columns of pixels that a column of the disc is made for at once */
-#define ROWS 2            /* of pixels, likewise */
+#define UNIT 16          /* columns that rows are aligned to: a vector of the widest kind */
+#define BLOCK (2 * UNIT) /* columns of pixels that a column of the disc is made for at once */
+#define ROWS 2           /* of pixels, likewise */
 int32_t lb_disc_reach(double radius)
 {
     return radius > 0.5 ? (int32_t)ceil(fmin(radius, MOST_RADIUS) - 0.5) : 0;
@@ -62,10 +62,6 @@ double lb_disc_weight(double radius, int32_t dx, int32_t dy)
     return twice * lb_disc_area(radius, fmax(x - 0.5, 0), x + 0.5, fmax(y - 0.5, 0), y + 0.5) /
            (LB_PI * radius * radius);
 }
-
-typedef float lanes __attribute__((vector_size(LANES * sizeof(float))));
-typedef float loose_lanes
-    __attribute__((vector_size(LANES * sizeof(float)), aligned(4), may_alias));
 
 /* Column k of the disc, to both sides. Pairs of rows are made one after another from the middle
  * outwards, and the running sum takes them in. */
@@ -131,6 +127,7 @@ static void plan_columns(struct disc *disc)
         if (i % disc->most_columns == 0) {
             first = i;
             pair = made = covered;
+            made += pair == 0; /* the middle row is there by itself */
             if (disc->groups)
                 disc->groups[disc->group_count] =
                     (struct group){first, 0, disc->weight_count, pair, 0};
@@ -163,140 +160,51 @@ struct making {
     bool begins, middle;        /* the first group; its first pair is the middle row itself */
     const float *above, *below; /* rows y - d and y + d of the first pair */
     ptrdiff_t step;             /* down to the next row */
-    lanes *pairs;               /* 2 x 2 vectors each */
+    float *pairs;               /* two rows of a block each */
     float *running;             /* two rows of the sum so far */
     float *made;                /* columns: two rows each */
     int32_t width;
     size_t stride;
 };
 
-#define LOAD(from) (*(const loose_lanes *)(from))
+/* The same bits whatever the width: a lane is a pixel. */
+#if defined(__AVX512F__)
+#define LANES 16
+#elif defined(__AVX2__)
+#define LANES 8
+#else
+#define LANES 4
+#endif
+#define NAME(name) name##_built
+#define TARGET
+#include "engine/image/disc_lanes.inc"
 
-/* `begins` is a constant wherever this is inlined. */
-static inline __attribute__((always_inline)) void make_columns(const struct making *m, int32_t x,
-                                                               bool begins)
+#ifdef LB_HAS_CLONES
+#define LANES 8
+#define NAME(name) name##_avx2
+#define TARGET __attribute__((target("avx2")))
+#include "engine/image/disc_lanes.inc"
+#define LANES 16
+#define NAME(name) name##_avx512
+#define TARGET __attribute__((target("avx512f")))
+#include "engine/image/disc_lanes.inc"
+#endif
+
+struct kernels {
+    void (*make_group)(const struct making *m);
+    void (*add_columns)(float *restrict sums, const float *restrict made, size_t stride,
+                        int32_t outer, int32_t columns, int32_t count, bool begins);
+};
+
+static struct kernels find_kernels(void)
 {
-    const struct column *column = m->columns, *end = column + m->count;
-    const float *weight = m->weights, *above = m->above + x, *below = m->below + x;
-    const lanes *taken = m->pairs;
-    lanes *next = m->pairs;
-    float *made = m->made + x;
-    lanes *running = (lanes *)(m->running + x), *low = (lanes *)(m->running + m->stride + x);
-    lanes s0 = {0}, s1 = {0}, s2 = {0}, s3 = {0};
-    lanes a0 = {0}, a1 = {0}, b0 = {0}, b1 = {0}; /* the middle row is its own partner */
-
-    if (!begins) {
-        s0 = running[0];
-        s1 = running[1];
-        s2 = low[0];
-        s3 = low[1];
-    }
-    if (!m->middle) {
-        a0 = LOAD(above + m->step);
-        a1 = LOAD(above + m->step + LANES);
-        b0 = LOAD(below);
-        b1 = LOAD(below + LANES);
-    }
-    for (; column < end; column++, made += 2 * m->stride) {
-        lanes u0, u1, u2, u3;
-        const lanes *pair;
-
-        for (int32_t n = column->made; n > 0; n--) {
-            lanes above0 = LOAD(above), above1 = LOAD(above + LANES);
-            lanes below0 = LOAD(below + m->step), below1 = LOAD(below + m->step + LANES);
-
-            next[0] = above0 + b0;
-            next[1] = above1 + b1;
-            next[2] = a0 + below0;
-            next[3] = a1 + below1;
-            a0 = above0;
-            a1 = above1;
-            b0 = below0;
-            b1 = below1;
-            above -= m->step;
-            below += m->step;
-            next += 4;
-        }
-        for (int32_t n = column->whole; n > 0; n--) {
-            s0 += taken[0];
-            s1 += taken[1];
-            s2 += taken[2];
-            s3 += taken[3];
-            taken += 4;
-        }
-        u0 = s0;
-        u1 = s1;
-        u2 = s2;
-        u3 = s3;
-        pair = taken;
-        for (int32_t n = column->edge; n > 0; n--) {
-            float w = *weight++;
-
-            u0 += w * pair[0];
-            u1 += w * pair[1];
-            u2 += w * pair[2];
-            u3 += w * pair[3];
-            pair += 4;
-        }
-        ((lanes *)made)[0] = u0;
-        ((lanes *)made)[1] = u1;
-        ((lanes *)(made + m->stride))[0] = u2;
-        ((lanes *)(made + m->stride))[1] = u3;
-    }
-    running[0] = s0;
-    running[1] = s1;
-    low[0] = s2;
-    low[1] = s3;
-}
-
-LB_CLONES
-static void make_group(const struct making *m)
-{
-    if (m->begins)
-        for (int32_t x = 0; x < m->width; x += BLOCK)
-            make_columns(m, x, true);
-    else
-        for (int32_t x = 0; x < m->width; x += BLOCK)
-            make_columns(m, x, false);
-}
-
-/* Adds columns `outer`, outer - 1, ... to both sides of `count` pixels; the middle one once. */
-LB_CLONES
-static void add_columns(float *restrict sums, const float *restrict made, size_t stride,
-                        int32_t outer, int32_t columns, int32_t count, bool begins)
-{
-    int32_t both = columns > outer ? outer : columns;
-
-    for (int32_t x = 0; x < count; x += 4 * LANES) {
-        lanes *to = (lanes *)(sums + x);
-        lanes s0 = {0}, s1 = {0}, s2 = {0}, s3 = {0};
-        const float *left = made + x - outer, *right = made + x + outer;
-
-        if (!begins) {
-            s0 = to[0];
-            s1 = to[1];
-            s2 = to[2];
-            s3 = to[3];
-        }
-        for (int32_t i = 0; i < both; i++) {
-            s0 += LOAD(left) + LOAD(right);
-            s1 += LOAD(left + LANES) + LOAD(right + LANES);
-            s2 += LOAD(left + 2 * LANES) + LOAD(right + 2 * LANES);
-            s3 += LOAD(left + 3 * LANES) + LOAD(right + 3 * LANES);
-            left += 2 * stride + 1;
-            right += 2 * stride - 1;
-        }
-        if (both < columns) {
-            s0 += LOAD(left);
-            s1 += LOAD(left + LANES);
-            s2 += LOAD(left + 2 * LANES);
-            s3 += LOAD(left + 3 * LANES);
-        }
-        to[0] = s0;
-        to[1] = s1;
-        to[2] = s2;
-        to[3] = s3;
-    }
+#ifdef LB_HAS_CLONES
+    if (__builtin_cpu_supports("avx512f"))
+        return (struct kernels){make_group_avx512, add_columns_avx512};
+    if (__builtin_cpu_supports("avx2"))
+        return (struct kernels){make_group_avx2, add_columns_avx2};
+#endif
+    return (struct kernels){make_group_built, add_columns_built};
 }
 
 LB_CLONES
@@ -318,6 +226,7 @@ struct work {
     ptrdiff_t step;
     float *strip, *sums, *spare;
     struct making making;
+    struct kernels kernels;
 };
 
 /* Rows y0 .. y1 - 1 as far as the piece reaches. */
@@ -378,7 +287,7 @@ static void run_group(struct work *w, int32_t y, const struct group *group)
         m->above = w->middle + (y - w->y - d) * w->step;
         m->below = w->middle + (y - w->y + d) * w->step;
     }
-    make_group(m);
+    w->kernels.make_group(m);
 }
 
 static void run_rows(struct work *w, int32_t y, float *const out[ROWS])
@@ -390,9 +299,10 @@ static void run_rows(struct work *w, int32_t y, float *const out[ROWS])
 
         run_group(w, y, group);
         for (int32_t j = 0; j < ROWS; j++)
-            add_columns(w->sums + (size_t)j * disc->stride,
-                        w->making.made + (size_t)j * disc->stride + disc->before + disc->reach,
-                        disc->stride, disc->reach - group->first, group->count, w->count, i == 0);
+            w->kernels.add_columns(
+                w->sums + (size_t)j * disc->stride,
+                w->making.made + (size_t)j * disc->stride + disc->before + disc->reach,
+                disc->stride, disc->reach - group->first, group->count, w->count, i == 0);
     }
     for (int32_t j = 0; j < ROWS; j++)
         scale_row(out[j], w->sums + (size_t)j * disc->stride, disc->whole, w->count);
@@ -406,20 +316,20 @@ static size_t disc_floats(const struct disc *disc)
         disc->has_strip ? BAND + 2 * (size_t)disc->reach : 2 * ((size_t)disc->most_pairs + 1);
 
     return ROWS * BLOCK * (size_t)disc->most_pairs +
-           (ROWS * ((size_t)disc->most_columns + 2) + 1 + strip) * disc->stride + 4 * LANES;
+           (ROWS * ((size_t)disc->most_columns + 2) + 1 + strip) * disc->stride + 4 * UNIT;
 }
 
 static lb_status run_pieces(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct disc *disc = context;
     lb_box box = lb_plane_box(disc->out);
-    struct work w = {.disc = disc, .making.stride = disc->stride};
+    struct work w = {.disc = disc, .making.stride = disc->stride, .kernels = find_kernels()};
     float *memory = lb_block_new(disc_floats(disc) * sizeof *memory);
 
     (void)worker;
     if (!memory)
         return LB_MEMORY;
-    w.making.pairs = (lanes *)memory;
+    w.making.pairs = memory;
     w.making.made = memory + ROWS * BLOCK * (size_t)disc->most_pairs;
     w.making.running = w.making.made + ROWS * (size_t)disc->most_columns * disc->stride;
     w.sums = w.making.running + ROWS * disc->stride;
@@ -448,13 +358,13 @@ static lb_status run_pieces(void *context, int32_t begin, int32_t end, int32_t w
 static struct disc disc_for(double radius, lb_box box)
 {
     struct disc disc = {.reach = lb_disc_reach(radius)};
-    int32_t width = lb_box_width(box), unit = 4 * LANES;
+    int32_t width = lb_box_width(box), unit = 4 * UNIT;
     int32_t piece = width < PIECE ? (width + unit - 1) / unit * unit : PIECE;
     size_t columns;
 
     disc.radius = disc.reach > 0 ? fmin(radius, MOST_RADIUS) : 0;
     disc.across = (width - 1) / PIECE + 1;
-    disc.stride = ((size_t)piece + 2 * (size_t)disc.reach + LANES - 1 + BLOCK - 1) / BLOCK * BLOCK;
+    disc.stride = ((size_t)piece + 2 * (size_t)disc.reach + UNIT - 1 + BLOCK - 1) / BLOCK * BLOCK;
     disc.has_strip = (BAND + 2 * (size_t)disc.reach) * disc.stride * sizeof(float) <= STRIP_BYTES;
     columns = GROUP_BYTES / (ROWS * disc.stride * sizeof(float));
     columns = columns < 2 ? 2 : columns;
@@ -477,7 +387,7 @@ lb_status lb_convolve_disc(lb_pool *pool, const lb_plane *in, double radius, lb_
     *out = NULL;
     disc.in = in;
     disc.edge = edge;
-    disc.before = (box.x0 - lb_plane_box(in).x0 - disc.reach) & (LANES - 1);
+    disc.before = (box.x0 - lb_plane_box(in).x0 - disc.reach) & (UNIT - 1);
     disc.columns = lb_alloc((size_t)disc.reach + 1, sizeof *disc.columns);
     disc.groups = lb_alloc((size_t)disc.group_count, sizeof *disc.groups);
     disc.weights = lb_alloc((size_t)disc.weight_count, sizeof *disc.weights);
