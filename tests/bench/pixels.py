@@ -67,6 +67,21 @@ def worst(found, right):
     return np.max(np.abs(found - right) / np.maximum(np.abs(right), 1))
 
 
+# 1 - alpha in every channel, as a matrix of R, G, B, A and 1.
+KEEP = np.repeat(np.float32([[0, 0, 0, -1, 1]]), 4, axis=0)
+
+
+def cv_over(source, backdrop, scratch, out):
+    """Source-over of two RGBA frames. The quickest of what OpenCV 4.6 offers on two processors:
+    with extractChannel, subtract and merge instead of the matrix it takes 1.2 times as long, with
+    mixChannels 1.5, with split and planes 20; `scratch` may be `out` where that is not the
+    backdrop, which is quicker."""
+    cv2 = rivals.cv2
+    cv2.transform(source, KEEP, dst=scratch)
+    cv2.multiply(backdrop, scratch, dst=out)
+    cv2.add(out, source, dst=out)
+
+
 class CvChain:
     """Operator after operator over whole frames, in place where OpenCV can."""
 
@@ -74,24 +89,22 @@ class CvChain:
         cv2 = rivals.cv2
         self.powers, self.picture, self.layer = powers, picture, layer
         self.out, self.other = np.empty_like(picture), np.empty_like(picture)
-        # 1 - alpha in every channel, made once: it belongs to the layer.
-        alpha = cv2.cvtColor(np.ascontiguousarray(layer[..., 3]), cv2.COLOR_GRAY2BGRA)
-        alpha[..., 3] = layer[..., 3]
-        self.keep = 1 - alpha
         luma = np.zeros((4, 4))
         luma[:3, :3] = (1 - SATURATION) * np.array(LUMA) + SATURATION * np.eye(3)
         luma[3, 3] = 1
         self.saturation = luma.astype(np.float32)
+        # Slope and offset at once: an eighth quicker than multiply and add.
+        self.slope = np.zeros((4, 5), np.float32)
+        self.slope[:, :4] = np.diag(SLOPE + (1,))
+        self.slope[:3, 4] = OFFSET
 
     def run(self):
         cv2, out = rivals.cv2, self.out
         cv2.multiply(self.picture, (2 ** STOPS[0],) * 3 + (1,), dst=out)
-        cv2.multiply(out, SLOPE + (1,), dst=out)
-        cv2.add(out, OFFSET + (0,), dst=out)
+        cv2.transform(out, self.slope, dst=out)
         if self.powers:
             cv2.pow(out, POWERS[0], dst=out)
-        cv2.multiply(out, self.keep, dst=out)
-        cv2.add(out, self.layer, dst=out)
+        cv_over(self.layer, out, self.other, out)
         cv2.multiply(out, (2 ** STOPS[1],) * 3 + (1,), dst=out)
         cv2.transform(out, self.saturation, dst=self.other)
         if self.powers:
@@ -229,17 +242,16 @@ def source_over():
     row.add("numpy", by_numpy)
     pixels, over = pictures.interleaved(planes), pictures.interleaved(layer)
     if rivals.cv2:
-        cv2 = rivals.cv2
-        alpha = np.ascontiguousarray(np.repeat(1 - over[..., 3:], 4, axis=2))
         cv_out = np.empty_like(pixels)
 
         def by_cv(_):
-            cv2.multiply(pixels, alpha, dst=cv_out)
-            cv2.add(cv_out, over, dst=cv_out)
+            cv_over(over, pixels, cv_out, cv_out)
         by_cv(1)
         row.check("opencv", worst(np.moveaxis(cv_out, 2, 0), right), 1e-6, "the formula in double")
         row.add("opencv", by_cv, prepare=rivals.cv_threads)
-        row.notes.append("opencv: 1 - alpha spread over four channels beforehand, not timed")
+        row.notes.append("opencv: transform makes 1 - alpha of the source in every channel, then "
+                         "multiply and add; alpha is taken as it comes, ours is kept within 0 to 1 "
+                         "and the result finite")
     else:
         row.missing("opencv")
     if rivals.vips:
@@ -284,6 +296,8 @@ def chain(powers):
         cv = CvChain(pixels, over, powers)
         row.check("opencv", worst(np.moveaxis(cv.run(), 2, 0), right), 1e-5, against)
         row.add("opencv", lambda _: cv.run(), prepare=rivals.cv_threads)
+        row.notes.append("all do the same steps, an operator after the other; ours keeps coverage "
+                         "within 0 to 1 and results finite besides, and grades straight colour")
     else:
         row.missing("opencv")
     if rivals.vips:

@@ -27,6 +27,33 @@ Test(plane, rows_are_aligned_and_zero)
     lb_plane_unref(&plane);
 }
 
+/* Loops go along the rows of many planes at once: a cache of 8 or 12 ways has no room for them
+ * where all begin at the same place of a page. */
+Test(plane, big_planes_begin_at_different_places)
+{
+    enum { COUNT = 12 };
+    lb_plane *planes[COUNT];
+    size_t first = 0, others = 0;
+
+    for (int i = 0; i < COUNT; i++) {
+        size_t place;
+
+        cr_assert(lb_plane_new_raw((lb_box){0, 0, 1920, 1080}, &planes[i]) == LB_OK);
+        place = (uintptr_t)lb_plane_row(planes[i], 0) % 4096;
+        cr_expect(place % 64 == 0);
+        lb_plane_row_to_fill(planes[i], 0)[0] = lb_plane_row_to_fill(planes[i], 1079)[1919] = 1;
+        first = i == 0 ? place : first;
+        others += place != first;
+    }
+#ifndef __SANITIZE_ADDRESS__ /* there a plane fills its block */
+    cr_expect(others >= COUNT / 4, "%d of %d begin elsewhere than the first", (int)others, COUNT);
+#else
+    (void)others;
+#endif
+    for (int i = 0; i < COUNT; i++)
+        lb_plane_unref(&planes[i]);
+}
+
 Test(plane, a_constant_holds_one_row)
 {
     lb_plane *plane;
