@@ -16,20 +16,41 @@ static lb_status plan_first(const lb_graph *graph, lb_diag *diag)
 }
 
 typedef struct check_options {
-    const char *graph;
+    const char *graph, *version;
     bool json;
     lb_settings settings;
     lb_texts objects;
 } check_options;
+
+/* The first frames of the versions as well, unless one was chosen. Files that several of them lack
+ * are told once. */
+static lb_status plan_versions(lb_session *session, const check_options *options,
+                               const lb_graph *graph)
+{
+    lb_status status = plan_first(graph, session->diag);
+
+    for (int32_t i = 0; !options->version && i < graph->version_count; i++) {
+        lb_graph *version;
+        lb_status one = lb_session_version(session, options->graph, &options->settings,
+                                           graph->versions[i].name, false, &version);
+
+        if (one == LB_OK)
+            one = plan_first(version, session->diag);
+        if (status == LB_OK)
+            status = one;
+    }
+    return status;
+}
 
 static lb_status check(lb_session *session, const check_options *options, lb_graph **graph)
 {
     lb_status status;
 
     if ((status = lb_session_operators(session, &options->objects)) != LB_OK ||
-        (status = lb_session_graph(session, options->graph, &options->settings, graph)) != LB_OK)
+        (status = lb_session_version(session, options->graph, &options->settings, options->version,
+                                     !options->version, graph)) != LB_OK)
         return status;
-    return plan_first(*graph, session->diag);
+    return plan_versions(session, options, *graph);
 }
 
 static lb_status print_json(lb_diag *diag)
@@ -74,6 +95,7 @@ static const lb_operand operands[] = {
 
 static const lb_option options[] = {
     LB_OPTION_SET(check_options),
+    LB_OPTION_VERSION(check_options, "Only this version of the graph; all when not given."),
     LB_OPTION_OPERATORS(check_options),
     LB_OPTION(check_options, json, "--json", LB_OPTION_FLAG,
               .doc = "Writes the messages as JSON to standard output: an array of objects with "
@@ -95,7 +117,7 @@ const lb_command lb_command_check = {
     .doc =
         "Every error of the graph is told in one run, with its place and what would do; then the "
         "first frame is planned, so that missing files and layers are found, without making a "
-        "pixel.",
+        "pixel. Versions are checked one by one, and what is wrong with one alone says so.",
     .no = "the graph has errors",
     .operands = operands,
     .options = options,

@@ -97,6 +97,9 @@ typedef struct lb_operand {
 #define LB_OPTION_SET(strct)                                                                       \
     LB_OPTION(strct, settings, "--set", LB_OPTION_SETTINGS, .argument = "NAME=VALUE",              \
               .offer = LB_OFFER_PARAMS, .doc = "Gives a param of the graph another value.")
+#define LB_OPTION_VERSION(strct, text)                                                             \
+    LB_OPTION(strct, version, "--version", LB_OPTION_TEXT, .argument = "NAME",                     \
+              .expects = "a version of the graph", .offer = LB_OFFER_VERSIONS, .doc = (text))
 #define LB_OPTION_OPERATORS(strct)                                                                 \
     LB_OPTION(strct, objects, "--operators", LB_OPTION_TEXTS, .argument = "FILE.so",               \
               .expects = "a shared object", .offer = LB_OFFER_OBJECT,                              \

@@ -11,7 +11,7 @@
 #define DEFAULT_CACHE ((size_t)1 << 30)
 
 typedef struct render_options {
-    const char *graph, *outputs, *cache, *profile;
+    const char *graph, *outputs, *version, *cache, *profile;
     lb_frames frames;
     lb_settings settings;
     lb_texts objects;
@@ -58,7 +58,7 @@ typedef struct job {
     int32_t *frames;
     int32_t frame_count;
     lb_progress *progress;
-    lb_profile *profile;
+    lb_profile *profile; /* lent */
     lb_writer *writer;
 } job;
 
@@ -177,18 +177,6 @@ static lb_status prepare_outputs(job *s)
     return status;
 }
 
-/* The file is tried now, not after the last frame. */
-static lb_status begin_profile(job *s)
-{
-    lb_status status = lb_profile_new(&s->profile);
-
-    if (status != LB_OK)
-        return lb_fail(s->diag, status, LB_NOWHERE, "no memory");
-    if ((status = lb_profile_write(s->profile, s->diag, s->options->profile)) != LB_OK)
-        lb_profile_free(&s->profile);
-    return status;
-}
-
 static lb_status begin_run(job *s)
 {
     const render_options *given = s->options;
@@ -207,22 +195,21 @@ static lb_status begin_run(job *s)
     return lb_run_new(s->graph, &options, &s->run);
 }
 
+/* What is written, and at which frames. */
+static lb_status choose(job *s)
+{
+    lb_status status = choose_outputs(s);
+
+    return status == LB_OK ? choose_frames(s) : status;
+}
+
 static lb_status prepare(job *s)
 {
     const render_options *options = s->options;
     lb_status status;
 
-    if ((status = lb_session_operators(s->session, &options->objects)) != LB_OK ||
-        (status = lb_session_graph(s->session, options->graph, &options->settings, &s->graph)) !=
-            LB_OK ||
-        (status = choose_outputs(s)) != LB_OK || (status = choose_frames(s)) != LB_OK ||
-        (!options->explain && (status = prepare_outputs(s)) != LB_OK) ||
-        (status = lb_session_threads(s->session, options->threads)) != LB_OK)
-        return status;
-    s->pool = s->session->pool;
-    if (options->profile && !options->explain && (status = begin_profile(s)) != LB_OK)
-        return status;
-    if ((status = begin_run(s)) != LB_OK)
+    if ((!options->explain && (status = prepare_outputs(s)) != LB_OK) ||
+        (status = begin_run(s)) != LB_OK)
         return status;
     if ((status = lb_progress_new((lb_progress_mode)options->progress, s->frame_count,
                                   &s->progress)) != LB_OK)
@@ -314,16 +301,6 @@ static lb_status explain_all(job *s)
     return status;
 }
 
-static void end_job(job *s)
-{
-    pool_to_cancel = NULL;
-    lb_progress_free(&s->progress);
-    lb_run_free(&s->run);
-    lb_profile_free(&s->profile);
-    lb_free(s->outputs);
-    lb_free(s->frames);
-}
-
 static void print_totals(job *s, double write_seconds)
 {
     lb_cache_stats cache = lb_run_cache_stats(s->run);
@@ -333,36 +310,186 @@ static void print_totals(job *s, double write_seconds)
     lb_progress_done(s->progress, stats, count, &cache, write_seconds);
 }
 
-static lb_status run_render(lb_session *session, const void *words)
+/* One graph, or one version of it, from its first frame to its last. */
+static lb_status run_job(job *s)
 {
-    const render_options *options = words;
-    job s = {.session = session, .options = options, .diag = session->diag};
     lb_status status, written;
     double write_seconds = 0;
 
-    lb_session_keep_memory(options->memory);
-    if ((status = prepare(&s)) == LB_OK) {
-        watch_signals(s.pool);
-        lb_print_messages(s.diag);
-        status = options->explain ? explain_all(&s) : render_all(&s);
+    if ((status = prepare(s)) == LB_OK) {
+        lb_print_messages(s->diag);
+        status = s->options->explain ? explain_all(s) : render_all(s);
     }
-    written = lb_writer_finish(&s.writer, &write_seconds);
+    written = lb_writer_finish(&s->writer, &write_seconds);
     if (status == LB_OK)
         status = written;
-    if (s.profile) { /* of what there was, also when it failed */
-        written = lb_profile_write(s.profile, s.diag, options->profile);
+    if (s->progress) {
+        lb_progress_clear(s->progress);
+        if (status == LB_OK && !s->options->explain)
+            print_totals(s, write_seconds);
+    }
+    lb_progress_free(&s->progress);
+    lb_run_free(&s->run);
+    return status;
+}
+
+/* ---- Versions ---- */
+
+/* Are there frames that both write under the same name? */
+static bool meet(const job *a, const lb_output *x, const job *b, const lb_output *y)
+{
+    if (strcmp(x->file, y->file) != 0)
+        return false;
+    for (int32_t i = 0; i < a->frame_count; i++)
+        for (int32_t k = 0; is_due(x, a->frames[i]) && k < b->frame_count; k++)
+            if (a->frames[i] == b->frames[k] && is_due(y, b->frames[k]))
+                return true;
+    return false;
+}
+
+/* Versions that would write over each other's files. */
+static lb_status check_files(const job *jobs, int32_t count)
+{
+    lb_status status = LB_OK;
+
+    for (int32_t b = 1; b < count; b++)
+        for (int32_t a = 0; a < b; a++)
+            for (int32_t i = 0; i < jobs[a].output_count; i++)
+                for (int32_t k = 0; k < jobs[b].output_count; k++) {
+                    const lb_output *x = jobs[a].outputs[i], *y = jobs[b].outputs[k];
+
+                    if (meet(&jobs[a], x, &jobs[b], y))
+                        status =
+                            lb_fail(jobs[b].diag, LB_INVALID, y->file_loc,
+                                    "versions '%s' and '%s' write the same files; put "
+                                    "{version} into the pattern",
+                                    jobs[a].graph->version->name, jobs[b].graph->version->name);
+                }
+    return status;
+}
+
+typedef struct jobs {
+    job *items;
+    int32_t count;
+} jobs;
+
+static lb_status add_job(lb_session *session, const render_options *options, const char *version,
+                         jobs *all)
+{
+    job *s = &all->items[all->count];
+    lb_status status;
+
+    *s = (job){.session = session, .options = options, .diag = session->diag};
+    status =
+        lb_session_version(session, options->graph, &options->settings, version, false, &s->graph);
+    if (status != LB_OK)
+        return status;
+    all->count++;
+    return choose(s);
+}
+
+/* The graph, one version of it, or all. */
+static lb_status add_jobs(lb_session *session, const render_options *options, jobs *all)
+{
+    bool is_all = options->version && !strcmp(options->version, "all");
+    lb_graph *graph = NULL;
+    lb_status status = LB_OK;
+
+    if (is_all) {
+        status =
+            lb_session_version(session, options->graph, &options->settings, NULL, true, &graph);
+        if (status == LB_OK && graph->version_count == 0)
+            status = lb_fail(session->diag, LB_INVALID, (lb_loc){.file = graph->file},
+                             "the graph has no versions");
+    }
+    if (status != LB_OK)
+        return status;
+    all->items = lb_alloc(is_all ? (size_t)graph->version_count : 1, sizeof *all->items);
+    if (!all->items)
+        return lb_fail(session->diag, LB_MEMORY, LB_NOWHERE, "no memory");
+    if (!is_all)
+        return add_job(session, options, options->version, all);
+    for (int32_t i = 0; i < graph->version_count && status == LB_OK; i++)
+        status = add_job(session, options, graph->versions[i].name, all);
+    return status == LB_OK ? check_files(all->items, all->count) : status;
+}
+
+static void free_jobs(jobs *all)
+{
+    for (int32_t i = 0; i < all->count; i++) {
+        lb_free(all->items[i].outputs);
+        lb_free(all->items[i].frames);
+    }
+    lb_free(all->items);
+}
+
+/* ---- The command ---- */
+
+/* The file is tried now, not after the last frame. */
+static lb_status begin_profile(lb_diag *diag, const char *path, lb_profile **out)
+{
+    lb_status status = lb_profile_new(out);
+
+    if (status != LB_OK)
+        return lb_fail(diag, status, LB_NOWHERE, "no memory");
+    if ((status = lb_profile_write(*out, diag, path)) != LB_OK)
+        lb_profile_free(out);
+    return status;
+}
+
+/* Before a version's progress, and before its plan, when there are several. */
+static void say_version(const job *s)
+{
+    if (s->options->explain)
+        printf("version %s\n", s->graph->version->name);
+    else if (s->options->progress == LB_PROGRESS_AUTO || s->options->progress == LB_PROGRESS_BAR ||
+             s->options->progress == LB_PROGRESS_LINES)
+        fprintf(stderr, "version %s\n", s->graph->version->name);
+}
+
+static lb_status run_jobs(const jobs *all, lb_profile *profile)
+{
+    lb_status status = LB_OK;
+
+    for (int32_t i = 0; i < all->count && status == LB_OK; i++) {
+        job *s = &all->items[i];
+
+        s->pool = s->session->pool;
+        s->profile = profile;
+        if (all->count > 1)
+            say_version(s);
+        status = run_job(s);
+    }
+    return status;
+}
+
+static lb_status run_render(lb_session *session, const void *words)
+{
+    const render_options *options = words;
+    jobs all = {0};
+    lb_profile *profile = NULL;
+    lb_status status, written;
+
+    lb_session_keep_memory(options->memory);
+    if ((status = lb_session_operators(session, &options->objects)) == LB_OK &&
+        (status = add_jobs(session, options, &all)) == LB_OK &&
+        (status = lb_session_threads(session, options->threads)) == LB_OK &&
+        (!options->profile || options->explain ||
+         (status = begin_profile(session->diag, options->profile, &profile)) == LB_OK)) {
+        watch_signals(session->pool);
+        status = run_jobs(&all, profile);
+    }
+    if (profile) { /* of what there was, also when it failed */
+        written = lb_profile_write(profile, session->diag, options->profile);
         if (status == LB_OK)
             status = written;
     }
-    if (s.progress) {
-        lb_progress_clear(s.progress);
-        if (status == LB_OK && !options->explain)
-            print_totals(&s, write_seconds);
-    }
-    lb_print_messages(s.diag);
+    lb_print_messages(session->diag);
     if (status == LB_CANCELLED)
         fputs("lampblack: stopped; what was written is whole\n", stderr);
-    end_job(&s);
+    pool_to_cancel = NULL;
+    lb_profile_free(&profile);
+    free_jobs(&all);
     return status;
 }
 
@@ -384,6 +511,8 @@ static const lb_option options[] = {
               .expects = "names with commas between them", .offer = LB_OFFER_OUTPUTS, .comma = true,
               .doc = "Only these outputs."),
     LB_OPTION_SET(render_options),
+    LB_OPTION_VERSION(render_options, "One of the graph's versions, or all of them, one after the "
+                                      "other."),
     LB_OPTION(render_options, scale, "--scale", LB_OPTION_SCALE,
               .doc = "A smaller or larger picture, such as 1/2; lengths in pixels follow."),
     LB_OPTION(render_options, size, "--size", LB_OPTION_SIZE,
@@ -414,6 +543,8 @@ static const lb_option options[] = {
 static const lb_example examples[] = {
     {"lampblack render kiln.yaml --frames 1-3 --scale 1/2", "A draft of three frames:"},
     {"lampblack render kiln.yaml --outputs review --cache kept", NULL},
+    {"lampblack render kiln.yaml --version all --outputs review --cache kept",
+     "Every version; what they share is made once:"},
     {0},
 };
 

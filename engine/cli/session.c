@@ -29,22 +29,31 @@ lb_status lb_session_threads(lb_session *session, int32_t count)
     return LB_OK;
 }
 
-lb_status lb_session_graph(lb_session *session, const char *path, const lb_settings *settings,
-                           lb_graph **out)
+lb_status lb_session_version(lb_session *session, const char *path, const lb_settings *settings,
+                             const char *version, bool all_versions, lb_graph **out)
 {
-    const lb_op *const *operators =
-        session->operators ? lb_operators_list(session->operators) : lb_nodes_registry;
+    const lb_lang_options options = {
+        .ops = session->operators ? lb_operators_list(session->operators) : lb_nodes_registry,
+        .settings = settings ? settings->list : NULL,
+        .setting_count = settings ? settings->count : 0,
+        .version = version,
+        .all_versions = all_versions};
     lb_status status;
 
     *out = NULL;
     if (!lb_grow((void **)&session->graphs, &session->graph_capacity, (size_t)session->graph_count,
                  sizeof(lb_graph *)))
         return lb_fail(session->diag, LB_MEMORY, LB_NOWHERE, "no memory");
-    status = lb_lang_load(session->diag, path, operators, settings ? settings->list : NULL,
-                          settings ? settings->count : 0, out);
+    status = lb_lang_read(session->diag, path, &options, out);
     if (status == LB_OK)
         session->graphs[session->graph_count++] = *out;
     return status;
+}
+
+lb_status lb_session_graph(lb_session *session, const char *path, const lb_settings *settings,
+                           lb_graph **out)
+{
+    return lb_session_version(session, path, settings, NULL, false, out);
 }
 
 void lb_session_keep_memory(size_t bytes)

@@ -31,6 +31,10 @@ LB_MUST_CHECK lb_status lb_session_threads(lb_session *session, int32_t count);
  * `settings` may be NULL. *out is lent until the session ends. */
 LB_MUST_CHECK lb_status lb_session_graph(lb_session *session, const char *path,
                                          const lb_settings *settings, lb_graph **out);
+/* One of its versions (NULL: none); with `all_versions` the others are checked too. */
+LB_MUST_CHECK lb_status lb_session_version(lb_session *session, const char *path,
+                                           const lb_settings *settings, const char *version,
+                                           bool all_versions, lb_graph **out);
 
 /* --memory is for the whole process: what it has already, its libraries with it, is taken off the
  * budget, and the heap gives back what is free. 0: nothing is done. */
