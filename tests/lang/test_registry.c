@@ -122,38 +122,3 @@ Test(registry, the_example, .fini = forget_fonts)
     lb_graph_free(&graph);
     lb_diag_free(&diag);
 }
-
-static void check_graph(const char *text, int block)
-{
-    char *messages;
-    lb_status status = read_text(text, &messages);
-
-    cr_expect(status == LB_OK, "graph %d of docs/language.md: %s%s", block, messages, text);
-    free(messages);
-}
-
-/* Every graph on the page of the language is good. What is not a whole graph gets a frame. */
-Test(registry, the_page, .fini = forget_fonts)
-{
-    void *page;
-    size_t bytes;
-    int blocks = 0;
-
-    cr_assert(lb_file_read(NULL, LB_NOWHERE, LB_SOURCE_DIR "/docs/language.md", 1 << 20, &page,
-                           &bytes) == LB_OK);
-    for (char *at = page; (at = strstr(at, "```yaml\n"));) {
-        char *begin = at + 8, *end = strstr(begin, "```");
-        lb_text text = {0};
-
-        cr_assert(end);
-        if (strncmp(begin, "lampblack: 1\n", 13) != 0)
-            lb_text_put(&text, "lampblack: 1\n"
-                               "frame: {size: [1280, 720], rate: 25, range: [1, 100]}\n");
-        lb_text_add(&text, begin, (size_t)(end - begin));
-        check_graph(text.bytes, ++blocks);
-        lb_text_clear(&text);
-        at = end + 3;
-    }
-    cr_expect(blocks >= 10, "%d", blocks);
-    lb_free(page);
-}
