@@ -1,8 +1,10 @@
 """tests/bench/frames.py: whole frames of Kiln Hours, node by node."""
 import time
 
+import assembled
 import measure
 import ours
+import rivals
 from measure import THREADS, Row
 
 LEAST = 0.002  # seconds that a node must take to have a line
@@ -33,9 +35,44 @@ def frame(key, title, scale, most):
     row.measure(seconds=8, least=2, most=most)
     last = wholes[THREADS[-1]]
     row.figures = {"seconds": row.find(f"ours.{THREADS[-1]}"), "MiB": last.peak / 2 ** 20}
-    row.nodes = _nodes(wholes)
-    row.whole = last
+    row.text = _totals(row, last) + _nodes(wholes)
     return row
+
+
+def beside(key, title):
+    """The frame beside the same picture put together from other libraries."""
+    row = Row(key, title)
+    row.text = ""
+    if not (rivals.gl and rivals.cv2 and rivals.exr):
+        row.missing("parts", "llvmpipe, OpenCV or OpenEXR is not installed")
+        return row
+    whole = Whole(THREADS[-1], 1.0)
+    try:
+        parts = assembled.Assembled(whole.graph)
+    except RuntimeError as error:
+        row.missing("parts", str(error))
+        return row
+    row.cleanup.append(parts.free)
+    parts.run()
+    difference, outline = assembled.likeness(parts, whole.graph, whole.graph.picture(FRAME))
+    row.check("parts", difference, 0.01,
+              "ours for the eye (gamma 2.2), both blurred by 8 pixels, root mean square")
+    row.check("parts", outline, 0.02, "the outline of our plaque")
+    parts.stages, parts.runs = {}, 0
+    row.add("ours", lambda _: whole.run(), THREADS[-1:])
+    row.add("parts", lambda _: parts.run(), THREADS[-1:])
+    row.notes.append("parts: as assembled.py says; meshes, maps, byline and vignette are there "
+                     "already, ours makes them in each frame")
+    row.measure(seconds=20, least=3, most=5)
+    row.text = _parts(row, parts)
+    return row
+
+
+def _parts(row, parts):
+    lines = [[name, measure.milliseconds(seconds / parts.runs)]
+             for name, seconds in parts.stages.items()]
+    return (measure.comparison([row]) + "\n" + measure.checks([row]) + "\n" +
+            measure.table(["stage of parts", "ms"], lines, right=(1,)))
 
 
 def _nodes(wholes):
@@ -59,15 +96,19 @@ def _nodes(wholes):
     return measure.table(heads + ["peak MiB"], lines, right=range(2, len(heads) + 1))
 
 
+def _totals(row, whole):
+    """Total, before the nodes by what they take; a mean of the runs."""
+    totals = ", ".join(f"{row.find(f'ours.{n}'):.2f} s with {n} thread{'s' if n > 1 else ''}"
+                       for n in THREADS)
+    return (f"With its EXR file: {totals}; most memory in use {row.figures['MiB']:.0f} MiB; "
+            f"the file has {whole.bytes / 2 ** 20:.1f} MiB.\n\n")
+
+
 def rows():
     yield lambda: frame("frame-1080", "Kiln Hours 240, 1920 x 1080", 1.0, 5)
+    yield lambda: beside("assembled-1080", "Kiln Hours 240 beside llvmpipe, OpenCV and OpenEXR")
     yield lambda: frame("frame-2160", "Kiln Hours 240, 3840 x 2160", 2.0, 2)
 
 
 def section(row):
-    """Total, then nodes by what they take; a mean of the runs."""
-    totals = ", ".join(f"{row.find(f'ours.{n}'):.2f} s with {n} thread{'s' if n > 1 else ''}"
-                       for n in THREADS)
-    return (f"#### {row.title}\n\nWith its EXR file: {totals}; "
-            f"most memory in use {row.figures['MiB']:.0f} MiB; "
-            f"the file has {row.whole.bytes / 2 ** 20:.1f} MiB.\n\n{row.nodes}")
+    return f"#### {row.title}\n\n{row.text}"

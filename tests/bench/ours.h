@@ -61,6 +61,13 @@ bench_graph *bench_graph_new(bench *b, const char *path, const char *text, doubl
 void bench_graph_free(bench_graph *graph);
 /* Every output at `frame`; *out is the first one's picture; NULL: let go. */
 int bench_graph_frame(bench_graph *graph, int frame, lb_image **out);
+/* The picture of one node. */
+int bench_graph_node_frame(bench_graph *graph, const char *node, int frame, lb_image **out);
+/* What a `render` of that scene node with 180 degrees of shutter draws, through the scene's first
+ * camera; for rival_gl_scene_new. NULL: it cannot be had. */
+struct rival_scene;
+struct rival_scene *bench_scene_new(bench_graph *graph, const char *node, int frame);
+void bench_scene_free(struct rival_scene *scene);
 /* Plans `frame` and makes nothing. */
 int bench_graph_plan(bench_graph *graph, int frame);
 /* The first output, encoded as the graph says, of a picture that bench_graph_frame made. */

@@ -33,6 +33,9 @@ _SIGNATURES = {
     "bench_graph_new": (_pointer, [_pointer, _text, _text, _double, _size, _text]),
     "bench_graph_free": (None, [_pointer]),
     "bench_graph_frame": (_int, [_pointer, _int, _out]),
+    "bench_graph_node_frame": (_int, [_pointer, _text, _int, _out]),
+    "bench_scene_new": (_pointer, [_pointer, _text, _int]),
+    "bench_scene_free": (None, [_pointer]),
     "bench_graph_plan": (_int, [_pointer, _int]),
     "bench_graph_encode": (_int, [_pointer, _int, _pointer, _out, ctypes.POINTER(_size)]),
     "bench_graph_nodes": (_int, [_pointer]),
@@ -145,6 +148,12 @@ class Graph:
     def picture(self, number):
         handle = ctypes.c_void_p()
         good(lib.bench_graph_frame(self.handle, number, ctypes.byref(handle)))
+        return Picture(handle=handle)
+
+    def node(self, name, number):
+        """What one node makes."""
+        handle = ctypes.c_void_p()
+        good(lib.bench_graph_node_frame(self.handle, name.encode(), number, ctypes.byref(handle)))
         return Picture(handle=handle)
 
     def plan(self, number):

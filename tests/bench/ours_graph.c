@@ -1,5 +1,5 @@
 /* tests/bench/ours_graph.c: graphs from text, with pictures handed in from memory. */
-#include "tests/bench/ours.h"
+#include "tests/bench/ours_graph.h"
 
 #include <string.h>
 
@@ -159,6 +159,47 @@ int bench_graph_frame(bench_graph *graph, int frame, lb_image **out)
     for (int32_t i = 0; i < count; i++)
         lb_value_unref(&values[i]);
     return bench_status(graph->b, status);
+}
+
+/* What one node makes. */
+static int node_value(bench_graph *graph, const char *node, int frame, lb_value *out)
+{
+    lb_want want = {.ref = {.node = lb_graph_find(graph->graph, node)}};
+
+    *out = (lb_value){0};
+    return want.ref.node < 0
+               ? LB_NOT_FOUND
+               : bench_status(graph->b, lb_run_frame(graph->run, frame, &want, 1, out, NULL));
+}
+
+int bench_graph_node_frame(bench_graph *graph, const char *node, int frame, lb_image **out)
+{
+    lb_value value;
+    int status = node_value(graph, node, frame, &value);
+
+    *out = status == LB_OK && value.kind == LB_KIND_IMAGE ? lb_image_ref(value.image) : NULL;
+    lb_value_unref(&value);
+    return *out ? LB_OK : LB_INVALID;
+}
+
+int bench_graph_scene(bench_graph *graph, const char *node, int frame, int *width, int *height,
+                      lb_scene **out)
+{
+    lb_value value;
+    int status = node_value(graph, node, frame, &value);
+
+    *width = lb_run_format(graph->run)->width;
+    *height = lb_run_format(graph->run)->height;
+    *out = status == LB_OK && value.kind == LB_KIND_SCENE ? lb_scene_ref(value.scene) : NULL;
+    lb_value_unref(&value);
+    return *out ? LB_OK : LB_INVALID;
+}
+
+double bench_graph_time(const bench_graph *graph, double frame)
+{
+    const lb_format *format = lb_run_format(graph->run);
+
+    return lb_frame_time(frame, format->first, format->rate);
 }
 
 int bench_graph_plan(bench_graph *graph, int frame)

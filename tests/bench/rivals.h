@@ -52,6 +52,48 @@ int rival_gl_run(rival_gl *gl, float *pixels);
 const char *rival_gl_name(const rival_gl *gl);
 void rival_gl_free(rival_gl *gl);
 
+/* A scene as bench_scene_new hands it out. Colours are linear; matrices stand by columns, one an
+ * instant of the shutter; the origin is where the camera is in the middle of it. */
+#define RIVAL_INSTANTS 16
+#define RIVAL_PICTURES 16
+#define RIVAL_LIGHTS 8
+typedef struct rival_picture {
+    int width, height, channels, is_height, repeats;
+    const float *texels; /* interleaved, rows from the top */
+} rival_picture;
+typedef struct rival_part {
+    int vertex_count, triangle_count;
+    const float *positions, *normals, *uvs, *colors; /* 3, 3, 2, 4 a vertex; the last may be NULL */
+    const unsigned *triangles;
+    float diffuse[3], specular[3], emission[3], exponent;
+    int maps[4];            /* diffuse, specular, height, emission: of pictures, -1: none */
+    float tiles[4], height; /* uvs are multiplied by tiles, heights by height */
+    float worlds[16 * RIVAL_INSTANTS], turns[9 * RIVAL_INSTANTS]; /* of positions, of normals */
+} rival_part;
+typedef struct rival_light {
+    float color[3], position[3], axis[3]; /* the way it shines */
+    int decay;                            /* 0 none, 1 linear, 2 quadratic */
+    float inverse_range, cone_outer, cone_step;
+} rival_light;
+typedef struct rival_scene {
+    int part_count, picture_count, light_count;
+    rival_part *parts;
+    rival_picture pictures[RIVAL_PICTURES];
+    rival_light lights[RIVAL_LIGHTS];
+    float ambient[3], near, far;
+    float views[16 * RIVAL_INSTANTS], eyes[3 * RIVAL_INSTANTS];
+} rival_scene;
+
+/* llvmpipe once more: scenes drawn several times while the shutter is open, 4 samples each. */
+typedef struct rival_stage rival_stage;
+rival_stage *rival_stage_new(int width, int height);
+/* Loads a scene (lent until then); its number, from 0. -1: no room. */
+int rival_stage_add(rival_stage *stage, const rival_scene *scene);
+/* Draws scene `index` at `times` instants and reads back their mean, rows of premultiplied RGBA
+ * floats from the top, and how far the middle instant's surfaces are along the axis. */
+int rival_stage_run(rival_stage *stage, int index, int times, float *pixels, float *depth);
+void rival_stage_free(rival_stage *stage);
+
 /* Embree: 16 rays a pixel in a packet. `shade` 0 only asks what each hits; 1 lights it, with the
  * texture read between four texels. `pixels` as above. */
 typedef struct rival_embree rival_embree;

@@ -48,6 +48,11 @@ def load(build):
         gl.rival_gl_name.argtypes = [_pointer]
         gl.rival_gl_name.restype = ctypes.c_char_p
         gl.rival_gl_free.argtypes = [_pointer]
+        gl.rival_stage_new.argtypes = [_int, _int]
+        gl.rival_stage_new.restype = _pointer
+        gl.rival_stage_add.argtypes = [_pointer, _pointer]
+        gl.rival_stage_run.argtypes = [_pointer, _int, _int, _pointer, _pointer]
+        gl.rival_stage_free.argtypes = [_pointer]
     if embree:
         embree.rival_embree_new.argtypes = [_pointer]
         embree.rival_embree_new.restype = _pointer
