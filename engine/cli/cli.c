@@ -23,16 +23,16 @@ int lb_exit_of(lb_status status)
 #define MOST_MESSAGES 100 /* errors, and warnings, that are shown at once */
 
 /* no-color.org: any value that is not empty. A dumb terminal would show what makes colours. */
-static bool wants_color(void)
+bool lb_wants_color(int descriptor)
 {
     const char *no_color = getenv("NO_COLOR"), *term = getenv("TERM");
 
-    return isatty(STDERR_FILENO) && !(no_color && *no_color) && !(term && !strcmp(term, "dumb"));
+    return isatty(descriptor) && !(no_color && *no_color) && !(term && !strcmp(term, "dumb"));
 }
 
 void lb_print_messages(lb_diag *diag)
 {
-    bool color = wants_color();
+    bool color = lb_wants_color(STDERR_FILENO);
     char *text = NULL;
     size_t size = 0;
     FILE *memory = open_memstream(&text, &size); /* standard error writes every byte by itself */

@@ -16,5 +16,7 @@ int lb_exit_of(lb_status status);
 /* Prints the messages collected so far to standard error, the first hundred of each severity,
  * coloured on a terminal unless NO_COLOR is set or the terminal is dumb. */
 void lb_print_messages(lb_diag *diag);
+/* Is it a terminal that may have colours? */
+bool lb_wants_color(int descriptor);
 
 #endif

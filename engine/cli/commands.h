@@ -14,6 +14,7 @@
     row(graph) \
     row(ops) \
     row(fmt) \
+    row(diff) \
     row(merge) \
     row(schema) \
     row(cache) \
