@@ -498,7 +498,11 @@ static void compare_whole(differ *d, const char *name, const lb_yaml_node *a, co
 
     if (!x && !y)
         return;
-    if (x && y && is_plain_mapping(x) && is_plain_mapping(y))
+    if (!x || !y) {
+        tell_value(d, &at, x, y, NULL, x ? LB_CHANGE_REMOVED : LB_CHANGE_ADDED);
+        return;
+    }
+    if (is_plain_mapping(x) && is_plain_mapping(y))
         compare_mappings(d, &at, x, y, NULL);
     else
         compare_value(d, &at, x, y, NULL);

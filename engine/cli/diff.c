@@ -132,6 +132,8 @@ static lb_status read_side(lb_session *session, const char *path, lb_diff_side *
     lb_status status;
 
     out->path = path;
+    if (strcmp(path, "/dev/null") == 0)
+        return LB_OK;
     status = lb_file_read(session->diag, LB_NOWHERE, path, LB_LANG_MAX_BYTES, &text, &out->bytes);
     out->text = text;
     return status;

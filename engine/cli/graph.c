@@ -213,8 +213,8 @@ static const lb_option options[] = {
 
 static const lb_example examples[] = {
     {"lampblack graph kiln.yaml --svg kiln.svg", NULL},
-    {"lampblack graph kiln.yaml --svg kiln.svg --thumbnails --frame 5",
-     "With what each node makes of frame 5:"},
+    {"lampblack graph kiln.yaml --svg kiln.svg --thumbnails --frame 3",
+     "With what each node makes of frame 3:"},
     {"lampblack graph kiln.yaml --dot -", "For another program that draws graphs:"},
     {0},
 };

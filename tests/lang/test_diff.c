@@ -144,7 +144,7 @@ Test(diff, what_changed_is_told)
               "nodes:\n  a: {op: part/p, image: y}\n",
          "rewired nodes a image: x -> y"},
         {"", NODES("  a: {op: solid}\n"),
-         "changed lampblack: none -> 1; changed frame: none -> {range: [1, 10], rate: 25, size: "
+         "added lampblack: none -> 1; added frame: none -> {range: [1, 10], rate: 25, size: "
          "[64, 36]}; added nodes a: none -> {op: solid}"},
     };
 
