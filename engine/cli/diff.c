@@ -19,10 +19,9 @@ typedef struct diff_options {
 
 static const char *thing_of(const char *section)
 {
-    static const char *const words[][2] = {{"nodes", "node"},       {"params", "param"},
-                                           {"outputs", "output"},   {"parts", "part"},
-                                           {"versions", "version"}, {"include", "include"},
-                                           {"inputs", "input"}};
+    static const char *const words[][2] = {
+        {"nodes", "node"},       {"params", "param"},    {"outputs", "output"}, {"parts", "part"},
+        {"versions", "version"}, {"include", "include"}, {"inputs", "input"}};
 
     for (size_t i = 0; i < sizeof words / sizeof words[0]; i++)
         if (strcmp(words[i][0], section) == 0)
@@ -243,8 +242,9 @@ static const lb_operand operands[] = {
 static const lb_option options[] = {
     LB_OPTION_JSON(diff_options),
     LB_OPTION(diff_options, is_git, "--git", LB_OPTION_FLAG,
-              .doc = "Takes the words that git hands to a diff driver, and ends with 0 whether there "
-                     "are differences or not."),
+              .doc =
+                  "Takes the words that git hands to a diff driver, and ends with 0 whether there "
+                  "are differences or not."),
     LB_OPTION_OPERATORS(diff_options),
     {0},
 };
@@ -258,9 +258,10 @@ static const lb_example examples[] = {
 const lb_command lb_command_diff = {
     .name = "diff",
     .summary = "what two graphs differ in, by meaning",
-    .doc = "Nodes added, removed and renamed, parameters with their old and their new value, inputs, "
-           "curves, expressions, params, parts, versions and outputs. Order, layout, comments and "
-           "the spelling of values never show.",
+    .doc =
+        "Nodes added, removed and renamed, parameters with their old and their new value, inputs, "
+        "curves, expressions, params, parts, versions and outputs. Order, layout, comments and "
+        "the spelling of values never show.",
     .no = "there are differences",
     .operands = operands,
     .options = options,
