@@ -276,7 +276,10 @@ void lb_schema_write(const lb_op *const *ops, lb_text *out)
     lb_schema_ref(&json, "nodes");
     put_names(&json, "outputs", "What is written.", "output");
     lb_json_close(&json, '}');
-    lb_json_raw(&json, "\"required\": [\"lampblack\", \"frame\", \"nodes\"]");
+    lb_json_raw(&json, "\"required\": [\"lampblack\"]");
+    /* What writes nothing may be there to be included. */
+    lb_json_raw(&json, "\"if\": {\"required\": [\"outputs\"]}, \"then\": {\"required\": "
+                       "[\"frame\", \"nodes\"]}");
     lb_json_raw(&json, "\"additionalProperties\": false");
     put_defs(&json, ops);
     lb_json_close(&json, '}');

@@ -68,7 +68,7 @@ def whole_graphs():
                 yield os.path.relpath(path, ROOT), file.read()
     for page in sorted(glob.glob(os.path.join(ROOT, "docs", "**", "*.md"), recursive=True)):
         with open(page, encoding="utf-8") as file:
-            blocks = re.findall(r"^```yaml\n(.*?)^```", file.read(), re.M | re.S)
+            blocks = re.findall(r"^```yaml(?: [a-z]+\.yaml)?\n(.*?)^```", file.read(), re.M | re.S)
         for i, block in enumerate(blocks):
             if block.startswith("lampblack: 1"):
                 yield f"{os.path.relpath(page, ROOT)}, block {i + 1}", block
