@@ -46,7 +46,7 @@ static inline int32_t max3(int32_t a, int32_t b, int32_t c)
 }
 
 /* Arithmetic shifts round down; a sample's place is a multiple of FIXED_ONE / 256. */
-static inline bounds bounds_of(const lb_shot *shot, const lb_span *span, const int32_t x[3],
+static inline bounds bounds_of(const lb_shot *shot, const lb_sample_span *span, const int32_t x[3],
                                const int32_t y[3])
 {
     const int32_t unit = LB_FIXED_ONE / 256;
@@ -116,7 +116,7 @@ static inline bool is_culled(const lb_drawable *d, const lb_placing *placing, in
 }
 
 static bool add_clipped(const binning *b, sorter *s, const lb_drawable *d, uint32_t triangle,
-                        int32_t instant, const lb_span *span)
+                        int32_t instant, const lb_sample_span *span)
 {
     const lb_shot *shot = b->shot;
     const lb_placing *placing = lb_shot_placing(shot, d, instant);
@@ -147,7 +147,7 @@ static bool add_clipped(const binning *b, sorter *s, const lb_drawable *d, uint3
 
 /* The triangles of a piece that belong to one drawable. */
 static bool add_run(const binning *b, sorter *s, const lb_drawable *d, uint32_t first, uint32_t end,
-                    int32_t instant, const lb_span *span)
+                    int32_t instant, const lb_sample_span *span)
 {
     const lb_shot *shot = b->shot;
     const lb_placing *placing = lb_shot_placing(shot, d, instant);
@@ -223,7 +223,7 @@ static lb_status sort_piece(const binning *b, sorter *s, lb_piece *piece)
 {
     const lb_shot *shot = b->shot;
     int32_t instant = piece->instant < 0 ? 0 : piece->instant;
-    const lb_span *span = piece->instant < 0 ? &shot->whole : &shot->spans[instant];
+    const lb_sample_span *span = piece->instant < 0 ? &shot->whole : &shot->spans[instant];
 
     s->count = s->broad_count = s->clipped_count = 0;
     s->touched = (lb_box){INT32_MAX, INT32_MAX, INT32_MIN, INT32_MIN};

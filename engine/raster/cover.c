@@ -40,7 +40,7 @@ ALWAYS_INLINE int32_t most(int32_t a, int32_t b)
 }
 
 /* Pixels with a sample in the triangle's bounds, cut to `wanted`; false: none. */
-ALWAYS_INLINE bool find_bounds(facet *f, const lb_span *span, const lb_box *wanted,
+ALWAYS_INLINE bool find_bounds(facet *f, const lb_sample_span *span, const lb_box *wanted,
                                const int32_t x[3], const int32_t y[3])
 {
     const int32_t unit = LB_FIXED_ONE / UNIT, up = LB_FIXED_ONE - 1;
@@ -77,8 +77,8 @@ ALWAYS_INLINE void find_edges(facet *f, const int32_t x[3], const int32_t y[3], 
 
 /* Makes a triangle ready for the tile; false: it is not in it. */
 ALWAYS_INLINE bool make_facet(const lb_cover *c, const lb_piece *piece, uint32_t ref,
-                              const lb_drawable *d, const lb_vertex *vertices, const lb_span *span,
-                              const lb_box *wanted, facet *f)
+                              const lb_drawable *d, const lb_vertex *vertices,
+                              const lb_sample_span *span, const lb_box *wanted, facet *f)
 {
     const lb_shot *shot = c->shot;
     int32_t left = (c->x - shot->origin_x) * LB_FIXED_ONE;
@@ -328,7 +328,7 @@ void lb_cover_draw(lb_cover *cover, const lb_piece *piece, const uint32_t *refs,
 {
     const lb_shot *shot = cover->shot;
     int32_t instant = piece->instant < 0 ? 0 : piece->instant;
-    const lb_span *span = piece->instant < 0 ? &shot->whole : &shot->spans[instant];
+    const lb_sample_span *span = piece->instant < 0 ? &shot->whole : &shot->spans[instant];
     int32_t drawable = piece->drawable;
     const lb_drawable *d = &shot->drawables[drawable];
     const lb_vertex *vertices = lb_shot_vertices(shot, d, instant);
@@ -425,7 +425,7 @@ bool lb_cover_find(const lb_cover *cover, const lb_piece *piece, const uint32_t 
 {
     const lb_shot *shot = cover->shot;
     int32_t instant = piece->instant < 0 ? 0 : piece->instant;
-    const lb_span *span = piece->instant < 0 ? &shot->whole : &shot->spans[instant];
+    const lb_sample_span *span = piece->instant < 0 ? &shot->whole : &shot->spans[instant];
     lb_box wanted = cover->wanted;
     int32_t drawable = piece->drawable;
 

@@ -76,9 +76,9 @@ void lb_pattern_make(int32_t count, lb_pattern *out)
     }
 }
 
-lb_span lb_pattern_span(const lb_pattern *pattern, int32_t index, int32_t instants)
+lb_sample_span lb_pattern_span(const lb_pattern *pattern, int32_t index, int32_t instants)
 {
-    lb_span span = {.low_x = 255, .low_y = 255};
+    lb_sample_span span = {.low_x = 255, .low_y = 255};
 
     span.first = (index * pattern->count + instants - 1) / instants;
     span.end = ((index + 1) * pattern->count + instants - 1) / instants;

@@ -20,15 +20,15 @@ typedef struct lb_pattern {
 } lb_pattern;
 
 /* A run of samples [first, end) and the bounds of their positions. */
-typedef struct lb_span {
+typedef struct lb_sample_span {
     int32_t first, end;
     int32_t low_x, high_x, low_y, high_y;
-} lb_span;
+} lb_sample_span;
 
 /* count: 1 .. LB_MAX_SAMPLES */
 void lb_pattern_make(int32_t count, lb_pattern *out);
 /* The samples that see instant `index` of `instants` (at most pattern->count): those with
  * s * instants / count == index. */
-lb_span lb_pattern_span(const lb_pattern *pattern, int32_t index, int32_t instants);
+lb_sample_span lb_pattern_span(const lb_pattern *pattern, int32_t index, int32_t instants);
 
 #endif

@@ -82,8 +82,8 @@ typedef struct lb_shot {
     lb_raster_options options;
     lb_pattern pattern;
     int32_t instant_count;
-    lb_span spans[LB_MAX_SAMPLES]; /* of each instant */
-    lb_span whole;
+    lb_sample_span spans[LB_MAX_SAMPLES]; /* of each instant */
+    lb_sample_span whole;
     int32_t origin_x, origin_y; /* pixel of fixed-point 0 */
     int32_t tile_size, tile_shift;
     lb_vec3d world_origin;

@@ -65,7 +65,7 @@ Test(pattern, instants_share_the_samples_out)
 
             lb_pattern_make(n, &p);
             for (int32_t t = 0; t < instants; t++) {
-                lb_span span = lb_pattern_span(&p, t, instants);
+                lb_sample_span span = lb_pattern_span(&p, t, instants);
 
                 cr_assert(span.first == next && span.end > span.first);
                 for (int32_t s = span.first; s < span.end; s++)
