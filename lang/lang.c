@@ -79,6 +79,7 @@ static void check_version(lb_build *build, const lb_yaml_entry *entry)
                       .ops = build->ops,
                       .settings = build->settings,
                       .setting_count = build->setting_count,
+                      .status = build->status, /* what is declared wrongly is so in each version */
                       .told = build->told,
                       .compared = build->compared,
                       .documents = build->documents};

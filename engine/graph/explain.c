@@ -39,7 +39,7 @@ static void put_step(lb_text *out, const char *number, const lb_step *step)
     char key[LB_KEY_TEXT];
 
     lb_key_text(step->key, key);
-    lb_text_printf(out, "%6s  %-20s %-14s %-9g ", number, step->call.node, step->call.op->name,
+    lb_text_printf(out, "%6s  %-20s %-14s %-9g ", number, step->name, step->call.op->name,
                    step->frame);
     put_box(out, step);
     lb_text_printf(out, "  %.12s  ", key);
@@ -164,7 +164,7 @@ void lb_explain(const lb_plan *plan, const lb_batches *batches, lb_cache *cache,
     if (batches->peak_batch >= 0) {
         const lb_batch *batch = &batches->items[batches->peak_batch];
 
-        lb_text_printf(out, ", while '%s' is made", batch->steps[batch->step_count - 1]->call.node);
+        lb_text_printf(out, ", while '%s' is made", batch->steps[batch->step_count - 1]->name);
     }
     if (batches->shared_bytes > 0)
         lb_text_printf(out, "; %.0f MiB are the same for all frames and stay as long as they may",

@@ -133,7 +133,7 @@ static lb_status evaluate(lb_step *step)
     if (status == LB_OK && !is_complete(step))
         status = lb_fail(step->call.diag, LB_INVALID, step->call.loc,
                          "'%s' (%s) did not make all that was asked of it; this is a bug",
-                         step->call.node, step->call.op->name);
+                         step->name, step->call.op->name);
     return status;
 }
 
@@ -276,7 +276,7 @@ static void record(const lb_make *make, lb_batch *batch, double begin, double se
                    int64_t peak)
 {
     const lb_step *last = batch->steps[batch->step_count - 1];
-    lb_profile_event event = {.name = last->call.node,
+    lb_profile_event event = {.name = last->name,
                               .category = "node",
                               .detail = last->call.op->name,
                               .frame = (int32_t)make->plan->frame,
@@ -298,7 +298,7 @@ static void record(const lb_make *make, lb_batch *batch, double begin, double se
     }
     batch->steps[0]->read_bytes = read;
     for (int32_t i = 0; make->profile && batch->step_count > 1 && i < batch->step_count; i++)
-        lb_text_printf(&members, "%s%s", i ? ", " : "", batch->steps[i]->call.node);
+        lb_text_printf(&members, "%s%s", i ? ", " : "", batch->steps[i]->name);
     event.members = members.failed ? NULL : members.bytes;
     lb_profile_add(make->profile, &event);
     lb_text_clear(&members);
@@ -327,7 +327,7 @@ static lb_status make_batch(lb_make *make, lb_batch *batch)
     lb_status status;
 
     if (make->watch)
-        make->watch->begun(make->watch->context, last->call.node);
+        make->watch->begun(make->watch->context, last->name);
     for (int32_t i = 0; i < batch->step_count; i++)
         read += asked_bytes(batch->steps[i]);
     if (batch->step_count > 1)
@@ -345,7 +345,7 @@ static lb_status make_batch(lb_make *make, lb_batch *batch)
     else if (status != LB_OK && status != LB_CANCELLED &&
              lb_diag_count(make->plan->diag, LB_ERROR) == before)
         lb_fail(make->plan->diag, status, last->call.loc, "'%s' (%s), frame %g: %s",
-                last->call.node, last->call.op->name, last->frame, lb_status_text(status));
+                last->name, last->call.op->name, last->frame, lb_status_text(status));
     return status;
 }
 

@@ -258,7 +258,7 @@ static void note_shortage(attempt *a, const lb_make *make)
     a->loc = step->call.loc;
     snprintf(a->shortage, sizeof a->shortage,
              "'%s' (%s), frame %g: %.1f MiB more were asked for where %.1f MiB are in use",
-             step->call.node, step->call.op->name, step->frame, (double)make->short_bytes * mib,
+             step->name, step->call.op->name, step->frame, (double)make->short_bytes * mib,
              (double)make->short_used * mib);
 }
 

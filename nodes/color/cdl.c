@@ -20,12 +20,13 @@ static const lb_input inputs[] = {{"image", LB_KIND_IMAGE, .doc = "Whose R, G an
 
 static const lb_param params[] = {
     LB_PARAM(cdl_params, slope, LB_VEC3, .initial = {1, 1, 1}, .min = 0, .max = 65504,
-             .spread = true, .doc = "Multiplies red, green and blue."),
+             .usual_max = 10, .spread = true, .doc = "Multiplies red, green and blue."),
     LB_PARAM(cdl_params, offset, LB_VEC3, .initial = {0, 0, 0}, .min = -65504, .max = 65504,
              .spread = true, .doc = "Is added then."),
     LB_PARAM(cdl_params, power, LB_VEC3, .initial = {1, 1, 1}, .min = 0.001, .max = 1000,
-             .spread = true, .doc = "The exponent of the sum."),
+             .usual_min = 0.1, .usual_max = 10, .spread = true, .doc = "The exponent of the sum."),
     LB_PARAM(cdl_params, saturation, LB_NUMBER, .initial = {1}, .min = 0, .max = 1000,
+             .usual_max = 4,
              .doc = "Distance from grey of the same luma (Rec. 709 weights), last."),
     LB_PARAM(cdl_params, clamp, LB_BOOL, .initial = {false},
              .doc = "Keeps values within 0 and 1 before the power and at the end; without it "

@@ -12,7 +12,8 @@ static const lb_input inputs[] = {{"image", LB_KIND_IMAGE, .doc = "Whose R, G an
 
 static const lb_param params[] = {
     LB_PARAM(exposure_params, stops, LB_NUMBER, .initial = {0}, .min = -64, .max = 64,
-             .unit = LB_EV, .doc = "Each one doubles the light, below 0 halves it."),
+             .unit = LB_EV, .usual_min = -12, .usual_max = 12,
+             .doc = "Each one doubles the light, below 0 halves it."),
     {0},
 };
 

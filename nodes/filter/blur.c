@@ -14,7 +14,7 @@ static const lb_input inputs[] = {{"image", LB_KIND_IMAGE, .doc = "What is blurr
 
 static const lb_param params[] = {
     LB_PARAM(blur_params, sigma, LB_VEC2, .initial = {4, 4}, .min = 0, .max = 10000,
-             .unit = LB_PIXELS, .spread = true,
+             .unit = LB_PIXELS, .usual_max = 500, .spread = true,
              .doc = "Standard deviation along x and y; one number sets both."),
     LB_PARAM(blur_params, edge, LB_CHOICE, .names = lb_edge_names, .initial = {LB_EDGE_TRANSPARENT},
              .doc = "What the kernel finds outside the data window."),

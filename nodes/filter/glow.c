@@ -34,7 +34,7 @@ static const lb_param params[] = {
              .unit = LB_PIXELS,
              .doc = "How far it visibly reaches: twice the standard deviation of the widest "
                     "Gaussian."),
-    LB_PARAM(glow_params, gain, LB_NUMBER, .initial = {1}, .min = 0, .max = 65504,
+    LB_PARAM(glow_params, gain, LB_NUMBER, .initial = {1}, .min = 0, .max = 65504, .usual_max = 20,
              .doc = "How much of it is added."),
     LB_PARAM(glow_params, tint, LB_COLOR, .initial = {1, 1, 1, 1},
              .doc = "Multiplies the light that is added; its alpha does nothing."),

@@ -225,3 +225,41 @@ Test(include, limits)
         drop_folder(&f);
     }
 }
+
+/* Every allocation fails once; what was made is given back (the leak checker looks). */
+Test(include, no_memory)
+{
+    static const file_text files[] = {
+        {"g.yaml", HEAD "include: {a: h.yaml, b: {file: h.yaml, params: {gain: 2}}}\n"
+                        "nodes: {out: {op: part/a/soft, image: b/x}}\n" OUT},
+        {"h.yaml",
+         ONE "params: {gain: 1}\n"
+             "nodes: {y: {op: solid}, x: {op: glow, image: y, gain: {param: gain}}}\n"
+             "parts: {soft: {inputs: {image: image}, nodes: {n: {op: blur, image: image}},"
+             " result: n}}\n"},
+        {NULL, NULL},
+    };
+    const lb_lang_options options = {.ops = any_ops};
+    folder f = make_folder(files);
+    char path[200];
+    int64_t failed = 0;
+
+    join(path, sizeof path, f.path, files[0].name);
+    for (bool is_last = false; !is_last; failed++) {
+        lb_diag *diag = lb_diag_new();
+        lb_graph *graph;
+        lb_status status;
+
+        lb_memory_fail_at(failed + 1);
+        status = lb_lang_read(diag, path, &options, &graph);
+        is_last = lb_memory_fail_left() > 0;
+        lb_memory_fail_at(0);
+        cr_expect((status == LB_OK) == (graph != NULL));
+        cr_expect(status == LB_OK || (status == LB_MEMORY && !is_last), "%d at %d", status,
+                  (int)failed);
+        lb_graph_free(&graph);
+        lb_diag_free(&diag);
+    }
+    cr_expect(failed > 50, "%d", (int)failed);
+    drop_folder(&f);
+}

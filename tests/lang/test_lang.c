@@ -393,7 +393,8 @@ Test(lang, settings_faults)
         {{"warmth", "hot"},
          "setting warmth:1:1: error: this is text; 'warmth' takes a number\n"
          "g.yaml:6:46: note: its default is here\n"},
-        {{"warmth", "[1, 2]"}, "setting warmth:1:1: error: 'warmth' is a list; it takes a number\n"},
+        {{"warmth", "[1, 2]"},
+         "setting warmth:1:1: error: 'warmth' is a list; it takes a number\n"},
         {{"warmth", ""}, "setting warmth: error: no value; 'warmth' takes a number\n"},
         {{"warmth", "[1"},
          "setting warmth:1:3: error: not YAML: did not find expected ',' or ']' at the end of the "
@@ -558,6 +559,8 @@ Test(lang, without_messages)
 static void fail_each(const char *text, bool is_good)
 {
     static const lb_setting settings[] = {{"warmth", "2"}};
+    const lb_lang_options options = {
+        .ops = any_ops, .settings = settings, .setting_count = 1, .all_versions = true};
     int64_t failed = 0;
 
     for (int64_t n = 1;; n++) {
@@ -567,7 +570,7 @@ static void fail_each(const char *text, bool is_good)
         bool is_last;
 
         lb_memory_fail_at(n);
-        status = lb_lang_parse(diag, "g.yaml", text, strlen(text), any_ops, settings, 1, &graph);
+        status = lb_lang_read_text(diag, "g.yaml", text, strlen(text), &options, &graph);
         is_last = lb_memory_fail_left() > 0;
         lb_memory_fail_at(0);
         cr_expect((status == LB_OK) == (graph != NULL));
@@ -592,6 +595,18 @@ Test(lang, no_memory)
 {
     fail_each(example, true);
     fail_each(set_text, true);
+    fail_each(HEAD "params: {warmth: 1, text: KILN}\n"
+                   "parts:\n"
+                   "  halo: {inputs: {image: image, mask: optional image}, params: {gain: 1},\n"
+                   "    nodes: {hot: {op: glow, image: image, mask: mask, gain: {param: gain}},\n"
+                   "      more: {op: part/soft, i: hot}}, result: more}\n"
+                   "  soft: {inputs: {i: image}, nodes: {b: {op: blur, image: i}}, result: b}\n"
+                   "versions: {de: {params: {text: OFEN}}, tall: {frame: {size: [9, 16]}}}\n"
+                   "nodes: {t: {op: text, text: {param: text}},\n"
+                   "  a: {op: part/halo, image: t, gain: {expr: warmth * frame % 3}},\n"
+                   "  b: {op: part/halo, image: a, mask: t}}\n"
+                   "outputs: {o: {image: b, file: 'o-{version}.#.exr'}}\n",
+              true);
     fail_each(HEAD "params: {warmth: 1, a: {expr: 'frmae + t'}, b: {keys: {1: x, 2: 3}}}\n"
                    "nodes: {s: {op: soldi}, t: {op: text, text: {expr: \"'a' + frame\"}},\n"
                    "  u: {op: glow, image: v, gain: {expr: 'frame'}, mask: t.a, colr: [1]}}\n"

@@ -34,16 +34,51 @@ static const char *const seeds[] = {
          "  r: {op: render, scene: g, camera: b}\n"
          "  m: {op: mixer, image: r, pairs: [{a: r, weight: {expr: t % 1}}], lens: {focus: 3}}\n"
          "outputs: {o: {image: m, file: a.png}}\n",
+    HEAD
+    "params: {gain: 1, text: KILN}\n"
+    "parts:\n"
+    "  soft: {inputs: {image: image}, params: {sigma: 4}, nodes: {b: {op: blur, image: image,\n"
+    "    sigma: {param: sigma}}}, result: b}\n"
+    "  halo:\n"
+    "    inputs: {image: image, mask: optional image}\n"
+    "    params: {gain: 1, wide: {expr: gain * 2}}\n"
+    "    nodes:\n"
+    "      hot: {op: glow, image: image, mask: mask, gain: {param: gain}}\n"
+    "      a: {op: part/soft, image: hot, sigma: {param: wide}}\n"
+    "      b: {op: part/soft, image: a.depth}\n"
+    "    result: b\n"
+    "  same: {inputs: {i: image}, nodes: {}, result: i}\n"
+    "versions:\n"
+    "  de: {params: {text: OFEN}}\n"
+    "  square: {frame: {size: [9, 9], range: [2, 5]}, params: {gain: {keys: {1: 1, 9: 2}}}}\n"
+    "nodes:\n"
+    "  t: {op: text, text: {param: text}}\n"
+    "  u: {op: part/halo, image: t, gain: {expr: gain * (frame % 3)}}\n"
+    "  v: {op: part/halo, image: w, mask: u}\n"
+    "  w: {op: part/same, i: u}\n"
+    "outputs: {o: {image: v, file: \"o-{version}.#.exr\"}}\n",
 };
+
+#define SEEDS (sizeof seeds / sizeof seeds[0])
 
 /* What graphs are made of, so that damage is not all nonsense. */
 static const char *const pieces[] = {
-    "{",      "}",      "[",     "]",       ": ",   ", ",      "- ",    "\n",           "  ",
-    "&x ",    "*x",     "<<: ",  "!!str ",  "'",    "\"",      "#",     "|\n",          "? ",
-    "null",   "true",   "1e308", "-1",      ".nan", ".inf",    "0x",    "{expr: ",      "{param: ",
-    "frame",  "(",      ")",     "+",       "%",    "? 1 : 2", ".xyzw", "vec4(",        "noise(",
-    "keys: ", "ease: ", "at: ",  "value: ", "op: ", "image: ", "\xff",  "\xe7\xaa\xaf", "\t",
-    "\r",     "%TAG ",  "---\n", "...\n",   "kiln", "hot.",    "a/b",   "\\u0000",      "9999999",
+    "{",       "}",         "[",         "]",
+    ": ",      ", ",        "- ",        "\n",
+    "  ",      "&x ",       "*x",        "<<: ",
+    "!!str ",  "'",         "\"",        "#",
+    "|\n",     "? ",        "null",      "true",
+    "1e308",   "-1",        ".nan",      ".inf",
+    "0x",      "{expr: ",   "{param: ",  "frame",
+    "(",       ")",         "+",         "%",
+    "? 1 : 2", ".xyzw",     "vec4(",     "noise(",
+    "keys: ",  "ease: ",    "at: ",      "value: ",
+    "op: ",    "image: ",   "\xff",      "\xe7\xaa\xaf",
+    "\t",      "part/",     "/",         "u",
+    "soft",    "optional ", "{version}", "image",
+    "scene",   "result: ",  "\r",        "%TAG ",
+    "---\n",   "...\n",     "kiln",      "hot.",
+    "a/b",     "\\u0000",   "9999999",
 };
 
 typedef struct chance {
@@ -95,7 +130,8 @@ static void try(const char *text, size_t length)
 {
     lb_diag *diag = lb_diag_new();
     lb_graph *graph;
-    lb_status status = lb_lang_parse(diag, "g.yaml", text, length, any_ops, NULL, 0, &graph);
+    const lb_lang_options options = {.ops = any_ops, .all_versions = true};
+    lb_status status = lb_lang_read_text(diag, "g.yaml", text, length, &options, &graph);
 
     cr_expect((status == LB_OK) == (graph != NULL));
     cr_expect((status == LB_OK) == (lb_diag_count(diag, LB_ERROR) == 0), "%d: %.*s", status,
@@ -123,13 +159,13 @@ static void try(const char *text, size_t length)
 
 Test(mutations, graphs)
 {
-    for (uint32_t seed = 0; seed < 2500; seed++) {
+    for (uint32_t seed = 0; seed < 4000; seed++) {
         chance c = {seed, 0};
-        const char *start = seeds[seed % 2];
+        const char *start = seeds[seed % SEEDS];
         size_t length = strlen(start);
         char *text = NULL;
 
-        if (seed < 2) {
+        if (seed < SEEDS) {
             try(start, length);
             cr_assert(good == (int)seed + 1, "the graph was good before it was damaged");
         }
@@ -150,7 +186,7 @@ Test(mutations, graphs)
 /* Every beginning of a graph, as if the disk had been full. */
 Test(mutations, cut_short)
 {
-    for (size_t s = 0; s < sizeof seeds / sizeof seeds[0]; s++)
+    for (size_t s = 0; s < SEEDS; s++)
         for (size_t length = 0; length < strlen(seeds[s]); length++)
             try(seeds[s], length);
 }

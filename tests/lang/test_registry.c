@@ -122,3 +122,27 @@ Test(registry, the_example, .fini = forget_fonts)
     lb_graph_free(&graph);
     lb_diag_free(&diag);
 }
+
+/* What is allowed but hardly meant gets a warning, once a value, at the frame where it is first
+ * seen.
+ */
+Test(registry, usual_values, .fini = forget_fonts)
+{
+    static const char text[] = "lampblack: 1\n"
+                               "frame: {size: [64, 36], rate: 24, range: [1, 40]}\n"
+                               "nodes:\n"
+                               "  a: {op: solid}\n"
+                               "  b: {op: cdl, image: a, slope: [1, 1, 20], saturation: 4}\n"
+                               "  c: {op: exposure, image: b, stops: {expr: frame - 10}}\n"
+                               "  d: {op: blur, image: c, sigma: 501}\n"
+                               "outputs: {o: {image: d, file: 'o.##.exr'}}\n";
+    char *messages;
+
+    cr_expect(read_text(text, &messages) == LB_OK);
+    cr_expect_str_eq(messages,
+                     "g.yaml:5:33: warning: 'slope' is 20; usual is 0 to 10\n"
+                     "g.yaml:6:45: warning: 'stops' is 13 at frame 23; usual is -12 to 12\n"
+                     "g.yaml:7:34: warning: 'sigma' is 501; usual is 0 to 500\n",
+                     "%s", messages);
+    free(messages);
+}

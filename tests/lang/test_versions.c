@@ -124,6 +124,10 @@ Test(versions, faults)
          "14:32: error: unknown node 'out2'; did you mean 'out'?\n"
          "15:33: error: '{verison}' means nothing here; {version} is the version's name\n"
          "15:76: error: '{.exr' means nothing here; {version} is the version's name\n"},
+        {HEAD "versions: {x: {}, y: {frame: {size: [9, 9]}}}\n"
+              "nodes: {out: {op: glow, image: s}, s: {op: sloid}}\n"
+              "outputs: {o: {image: out, file: '{version}.#.exr'}}\n",
+         "7:44: error: unknown operator 'sloid'; did you mean 'solid'?\n"},
     };
 
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
