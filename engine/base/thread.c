@@ -1,21 +1,24 @@
 /* engine/base/thread.c: a pool of threads that splits loops.
  *
- * A loop is a job on its caller's stack. The caller enters it into the pool's list and takes pieces
- * from its counter like everybody else; idle threads join the newest job that has pieces left, so
- * that an inner loop, which holds up an outer one, is helped first. When the counter has run out
- * the caller waits for those who are still inside a piece and helps with the loops that were begun
- * inside its own, and with no others: what it helps with it would have to wait for anyway. A thread
- * so only ever goes further in, is never inside the same job twice, and waiting ends.
+ * A loop is a job on its caller's stack. The caller enters it into the pool's
+ * list and takes pieces from its counter like everybody else; idle threads join
+ * the newest job that has pieces left, so that an inner loop, which holds up an
+ * outer one, is helped first. When the counter has run out the caller waits for
+ * those who are still inside a piece and helps with the loops that were begun
+ * inside its own, and with no others: what it helps with it would have to wait
+ * for anyway. A thread so only ever goes further in, is never inside the same
+ * job twice, and waiting ends.
  *
- * Worker numbers: the caller of a job is 0 in it, thread i of the pool is i + 1 in the jobs that it
- * joins, and a thread that is not the pool's takes, in a job that it helps with, the number that
- * the caller of that job leaves free by being 0. There is only one such thread for a job: the
- * caller of the outermost loop. So within one job no two threads have the same number; across jobs
- * they may.
+ * Worker numbers: the caller of a job is 0 in it, thread i of the pool is i + 1
+ * in the jobs that it joins, and a thread that is not the pool's takes, in a
+ * job that it helps with, the number that the caller of that job leaves free by
+ * being 0. There is only one such thread for a job: the caller of the outermost
+ * loop. So within one job no two threads have the same number; across jobs they
+ * may.
  *
- * Pieces that wait for each other (lb_pool_for_waiting) take no part in that help while they wait:
- * a waiting thread does pieces of loops that only compute, which come to an end whatever others
- * do. */
+ * Pieces that wait for each other (lb_pool_for_waiting) take no part in that
+ * help while they wait: a waiting thread does pieces of loops that only
+ * compute, which come to an end whatever others do. */
 #include "engine/base/thread.h"
 
 #include <errno.h>
@@ -35,8 +38,9 @@ typedef struct job {
     struct job *newer, *older;
     struct job *outer; /* whose piece began this one; NULL: none of this pool's */
     lb_pool *pool;
-    int32_t caller; /* the number its caller has in other jobs; 0: not a thread of the pool */
-    bool is_waited; /* its caller sleeps until `left`; under the lock */
+    int32_t caller; /* the number its caller has in other jobs; 0: not a thread of
+                       the pool */
+    int32_t waited; /* 1: its caller sleeps until `left`; under the lock */
     bool may_wait;  /* its pieces may call lb_pool_wait */
     lb_range_fn fn;
     void *context;
@@ -73,8 +77,8 @@ typedef struct pool_thread {
     int32_t worker;
 } pool_thread;
 
-/* What the running thread is to a pool: known to the thread only, since a loop can be begun from
- * deep inside a piece that was handed nothing but a pool. */
+/* What the running thread is to a pool: known to the thread only, since a loop
+ * can be begun from deep inside a piece that was handed nothing but a pool. */
 static _Thread_local struct {
     const lb_pool *pool; /* whose thread this is; NULL: no pool's */
     int32_t number;      /* in that pool, from 1 */
@@ -119,9 +123,10 @@ static void drop_rest(job *j)
     atomic_store_explicit(&j->next, j->pieces, memory_order_relaxed);
 }
 
-/* Notes that a piece failed; the lowest one counts. Pieces are taken in rising order and one that
- * was taken is left out only if a lower one failed, so every piece below the lowest failure runs
- * and the answer does not depend on the threads. */
+/* Notes that a piece failed; the lowest one counts. Pieces are taken in rising
+ * order and one that was taken is left out only if a lower one failed, so every
+ * piece below the lowest failure runs and the answer does not depend on the
+ * threads. */
 static void note_failure(lb_pool *pool, job *j, int32_t piece, lb_status status)
 {
     pthread_mutex_lock(&pool->lock);
@@ -186,8 +191,9 @@ static bool is_within(const job *j, const job *outer)
     return j == outer;
 }
 
-/* The newest job that has pieces left, entered as one more inside; only those within `outer`, if
- * that is not NULL, and none whose pieces may wait, if `brief`. NULL: none. Under the lock. */
+/* The newest job that has pieces left, entered as one more inside; only those
+ * within `outer`, if that is not NULL, and none whose pieces may wait, if
+ * `brief`. NULL: none. Under the lock. */
 static job *join(lb_pool *pool, const job *outer, bool brief)
 {
     for (job *j = pool->newest; j && j != outer; j = j->older) {
@@ -199,63 +205,86 @@ static job *join(lb_pool *pool, const job *outer, bool brief)
     return NULL;
 }
 
-/* The caller may return, and the job's memory be gone, as soon as the lock is free again. */
+/* The caller may return, and the job's memory be gone, as soon as the lock is
+ * free again. */
 static void leave(job *j)
 {
     if (atomic_fetch_sub_explicit(&j->inside, 1, memory_order_relaxed) == 1)
         pthread_cond_signal(&j->left);
 }
 
-/* Watches for a new job for a moment, without the lock. */
-static void spin_for_work(lb_pool *pool, unsigned seen)
-{
-    int64_t until = now_ns() + SPIN_NS;
+/* How a thread passes the time until others have done something. */
+typedef struct pastime {
+    const job *outer;       /* helps with loops within this one; NULL: with all */
+    int32_t number;         /* its worker number there; 0: the one that a loop's caller
+                               leaves free */
+    bool brief;             /* with none whose pieces may wait */
+    bool is_idle;           /* with none at all */
+    const job *ends;        /* what it watches for when it does not help: that nobody is
+                             * inside this any  more; NULL: new work */
+    pthread_cond_t *signal; /* what wakes it */
+    int32_t *sleepers;      /* how many wait for that; under the lock */
+    bool has_spun;
+} pastime;
 
+/* Watches for a moment, without the lock. */
+static void spin(lb_pool *pool, const job *ends)
+{
+    unsigned seen = atomic_load(&pool->entered);
+    int64_t until = now_ns() + SPIN_NS;
+    bool is_over = false;
+
+    pthread_mutex_unlock(&pool->lock);
     do {
-        for (int i = 0; i < 32; i++) {
-            if (atomic_load_explicit(&pool->entered, memory_order_relaxed) != seen)
-                return;
+        for (int i = 0; i < 32 && !is_over; i++) {
             relax();
+            is_over = atomic_load_explicit(&pool->entered, memory_order_relaxed) != seen ||
+                      (ends && atomic_load_explicit(&ends->inside, memory_order_relaxed) == 0);
         }
-    } while (now_ns() < until);
+    } while (!is_over && now_ns() < until);
+    pthread_mutex_lock(&pool->lock); /* whoever left last has let go of the job now */
+}
+
+/* Helps, watches for a moment, or sleeps, whichever comes first. With the lock
+ * held, which is let go of meanwhile. */
+static void pass_time(lb_pool *pool, pastime *p)
+{
+    job *j = p->is_idle ? NULL : join(pool, p->outer, p->brief);
+
+    if (j) {
+        pthread_mutex_unlock(&pool->lock);
+        work_on(pool, j, p->number ? p->number : j->caller);
+        pthread_mutex_lock(&pool->lock);
+        leave(j);
+        p->has_spun = false;
+    } else if (pool->may_spin && !p->has_spun) {
+        spin(pool, p->ends);
+        p->has_spun = true;
+    } else {
+        ++*p->sleepers;
+        pthread_cond_wait(p->signal, &pool->lock);
+        --*p->sleepers;
+        p->has_spun = false;
+    }
 }
 
 static void *run_thread(void *argument)
 {
     const pool_thread *member = argument;
     lb_pool *pool = member->pool;
-    bool has_spun = false;
+    pastime work = {.number = member->worker, .signal = &pool->work, .sleepers = &pool->sleeping};
 
     self.pool = pool;
     self.number = member->worker;
     pthread_mutex_lock(&pool->lock);
-    while (!pool->is_ending) {
-        job *j = join(pool, NULL, false);
-        if (j) {
-            pthread_mutex_unlock(&pool->lock);
-            work_on(pool, j, member->worker);
-            pthread_mutex_lock(&pool->lock);
-            leave(j);
-            has_spun = false;
-        } else if (pool->may_spin && !has_spun) {
-            unsigned seen = atomic_load(&pool->entered);
-            pthread_mutex_unlock(&pool->lock);
-            spin_for_work(pool, seen);
-            pthread_mutex_lock(&pool->lock);
-            has_spun = true;
-        } else {
-            pool->sleeping++;
-            pthread_cond_wait(&pool->work, &pool->lock);
-            pool->sleeping--;
-            has_spun = false;
-        }
-    }
+    while (!pool->is_ending)
+        pass_time(pool, &work);
     pthread_mutex_unlock(&pool->lock);
     return NULL;
 }
 
-/* Puts the job on the list and wakes as many as it has pieces for: idle threads first, then those
- * who wait for a loop around it. */
+/* Puts the job on the list and wakes as many as it has pieces for: idle threads
+ * first, then those who wait for a loop around it. */
 static void enter(lb_pool *pool, job *j)
 {
     int32_t wanted = j->pieces - 1;
@@ -273,7 +302,7 @@ static void enter(lb_pool *pool, job *j)
             pthread_cond_signal(&pool->work);
     wanted -= pool->sleeping;
     for (job *outer = j->outer; outer && wanted > 0; outer = outer->outer) {
-        if (outer->is_waited) {
+        if (outer->waited) {
             pthread_cond_signal(&outer->left);
             wanted--;
         }
@@ -283,44 +312,16 @@ static void enter(lb_pool *pool, job *j)
     pthread_mutex_unlock(&pool->lock);
 }
 
-/* Watches for the end of the job or a loop to help with for a moment, without the lock. */
-static void spin_for_end(lb_pool *pool, job *j)
-{
-    unsigned seen = atomic_load(&pool->entered);
-    int64_t until = now_ns() + SPIN_NS;
-
-    pthread_mutex_unlock(&pool->lock);
-    do
-        relax();
-    while (atomic_load_explicit(&j->inside, memory_order_relaxed) > 0 &&
-           atomic_load_explicit(&pool->entered, memory_order_relaxed) == seen && now_ns() < until);
-    pthread_mutex_lock(&pool->lock); /* whoever left last has let go of the job now */
-}
-
-/* Waits until nobody is inside, helping with loops further in, and takes the job off the list. */
+/* Waits until nobody is inside, helping with loops further in, and takes the
+ * job off the list. */
 static void finish(lb_pool *pool, job *j)
 {
-    bool has_spun = false;
+    pastime help = {
+        .outer = j, .number = j->caller, .ends = j, .signal = &j->left, .sleepers = &j->waited};
 
     pthread_mutex_lock(&pool->lock);
-    while (atomic_load(&j->inside) > 0) {
-        job *inner = join(pool, j, false);
-        if (inner) {
-            pthread_mutex_unlock(&pool->lock);
-            work_on(pool, inner, j->caller ? j->caller : inner->caller);
-            pthread_mutex_lock(&pool->lock);
-            leave(inner);
-            has_spun = false;
-        } else if (pool->may_spin && !has_spun) {
-            spin_for_end(pool, j);
-            has_spun = true;
-        } else {
-            j->is_waited = true;
-            pthread_cond_wait(&j->left, &pool->lock);
-            j->is_waited = false;
-            has_spun = false;
-        }
-    }
+    while (atomic_load(&j->inside) > 0)
+        pass_time(pool, &help);
     if (j->newer)
         j->newer->older = j->older;
     else
@@ -340,37 +341,25 @@ static const job *find_root(const lb_pool *pool)
     return root;
 }
 
-/* A thread of the pool may help with every loop whose pieces only compute; one that is not, with
- * those of its own outermost loop, where it is the only such thread (worker numbers: see above). */
+/* A thread of the pool may help with every loop whose pieces only compute; one
+ * that is not, with those of its own outermost loop, where it is the only such
+ * thread (worker numbers: see above). */
 void lb_pool_wait(lb_pool *pool, bool (*is_done)(const void *context), const void *context)
 {
-    bool is_member = self.pool == pool, has_spun = false;
+    bool is_member = self.pool == pool;
     const job *root = find_root(pool);
+    pastime help = {.outer = is_member ? NULL : root,
+                    .number = is_member ? self.number : 0,
+                    .brief = true,
+                    .is_idle = !is_member && !root};
 
     if (!pool || pool->started == 0 || is_done(context))
         return;
+    help.signal = &pool->progress;
+    help.sleepers = &pool->waiting;
     pthread_mutex_lock(&pool->lock);
-    while (!is_done(context)) {
-        job *inner = is_member || root ? join(pool, is_member ? NULL : root, true) : NULL;
-        if (inner) {
-            pthread_mutex_unlock(&pool->lock);
-            work_on(pool, inner, is_member ? self.number : inner->caller);
-            pthread_mutex_lock(&pool->lock);
-            leave(inner);
-            has_spun = false;
-        } else if (pool->may_spin && !has_spun) {
-            unsigned seen = atomic_load(&pool->entered);
-            pthread_mutex_unlock(&pool->lock);
-            spin_for_work(pool, seen);
-            pthread_mutex_lock(&pool->lock);
-            has_spun = true;
-        } else {
-            pool->waiting++;
-            pthread_cond_wait(&pool->progress, &pool->lock);
-            pool->waiting--;
-            has_spun = false;
-        }
-    }
+    while (!is_done(context))
+        pass_time(pool, &help);
     pthread_mutex_unlock(&pool->lock);
 }
 
@@ -441,7 +430,8 @@ lb_status lb_pool_for_waiting(lb_pool *pool, int32_t count, lb_range_fn fn, void
     return run_loop(pool, count, 1, fn, context, true);
 }
 
-/* Threads with every signal blocked, so that handlers run where the program expects them. */
+/* Threads with every signal blocked, so that handlers run where the program
+ * expects them. */
 static bool start_threads(lb_pool *pool)
 {
     sigset_t all, before;
