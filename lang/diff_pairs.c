@@ -24,29 +24,6 @@ double lb_pairs_values(const lb_yaml_entry *a, const lb_yaml_entry *b, const lb_
     return lb_diff_same(a->value, b->value, NULL, spelling);
 }
 
-static bool same_reference(const lb_yaml_node *a, const lb_yaml_node *b,
-                           const lb_spelling *spelling)
-{
-    lb_text x = {0}, y = {0};
-    bool same = true;
-
-    if (!a || !b)
-        return a == b;
-    if (a->kind == LB_YAML_LIST && b->kind == LB_YAML_LIST) {
-        if (a->count != b->count)
-            return false;
-        for (int32_t i = 0; i < a->count && same; i++)
-            same = same_reference(a->items[i], b->items[i], spelling);
-        return same;
-    }
-    lb_diff_put_reference(&x, a, spelling);
-    lb_diff_put_reference(&y, b, NULL);
-    same = !x.failed && !y.failed && strcmp(x.bytes, y.bytes) == 0;
-    lb_text_clear(&x);
-    lb_text_clear(&y);
-    return same;
-}
-
 double lb_pairs_nodes(const lb_yaml_entry *a, const lb_yaml_entry *b, const lb_op *const *ops,
                       const lb_spelling *spelling)
 {
@@ -68,10 +45,10 @@ double lb_pairs_nodes(const lb_yaml_entry *a, const lb_yaml_entry *b, const lb_o
             continue;
         all++;
         if (op && lb_inputs_find(op->inputs, key) >= 0)
-            same += same_reference(old, new, spelling);
+            same += lb_diff_same_reference(old, new, spelling);
         else
             same += lb_diff_same(old, new, op ? lb_params_find(op->params, key) : NULL, spelling) ||
-                    (old && new &&same_reference(old, new, spelling));
+                    (old && new &&lb_diff_same_reference(old, new, spelling));
     }
     return all == 0 || same == all ? 1 : (double)same / all;
 }

@@ -412,3 +412,26 @@ bool lb_diff_same(const lb_yaml_node *a, const lb_yaml_node *b, const lb_param *
     lb_text_clear(&y);
     return same;
 }
+
+bool lb_diff_same_reference(const lb_yaml_node *a, const lb_yaml_node *b,
+                            const lb_spelling *spelling)
+{
+    lb_text x = {0}, y = {0};
+    bool same = true;
+
+    if (!a || !b)
+        return a == b;
+    if (a->kind == LB_YAML_LIST && b->kind == LB_YAML_LIST) {
+        if (a->count != b->count)
+            return false;
+        for (int32_t i = 0; i < a->count && same; i++)
+            same = lb_diff_same_reference(a->items[i], b->items[i], spelling);
+        return same;
+    }
+    lb_diff_put_reference(&x, a, spelling);
+    lb_diff_put_reference(&y, b, NULL);
+    same = !x.failed && !y.failed && strcmp(x.bytes, y.bytes) == 0;
+    lb_text_clear(&x);
+    lb_text_clear(&y);
+    return same;
+}

@@ -37,6 +37,10 @@ void lb_diff_put_reference(lb_text *out, const lb_yaml_node *node, const lb_spel
 bool lb_diff_same(const lb_yaml_node *a, const lb_yaml_node *b, const lb_param *param,
                   const lb_spelling *spelling);
 
+/* Do two references, or lists of them, lead to the same nodes? */
+bool lb_diff_same_reference(const lb_yaml_node *a, const lb_yaml_node *b,
+                            const lb_spelling *spelling);
+
 /* A mapping with `keys`. */
 bool lb_diff_is_curve(const lb_yaml_node *node);
 

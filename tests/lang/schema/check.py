@@ -167,7 +167,7 @@ def main():
     text, said = limits(schema)
     expect(len(said) > 100, f"only {len(said)} limits were found")
     graph = as_json(text)
-    told = program("check", text).stderr
+    told = "\n".join(m["message"] for m in json.loads(program("check", text, "--json").stdout))
     for i, (op, key, value, what) in enumerate(said):
         errors = list(validator.iter_errors({**graph, "nodes": {"n": graph["nodes"][f"n{i}"]}}))
         expect(any("n" in error.absolute_path and key in error.absolute_path for error in errors),
