@@ -109,6 +109,11 @@ const lb_format *lb_run_format(const lb_run *run)
     return &run->format;
 }
 
+const lb_graph *lb_run_graph(const lb_run *run)
+{
+    return run->graph;
+}
+
 const lb_node_stats *lb_run_stats(const lb_run *run, int32_t *count)
 {
     *count = run->graph->node_count;
@@ -203,6 +208,21 @@ lb_status lb_run_explain(lb_run *run, int32_t frame, const lb_want *wants, int32
         (status = lb_plan_ask(&plan, wants, run->cache, LB_ASK_LOOK)) == LB_OK &&
         (status = lb_batches_make(&plan, &batches)) == LB_OK)
         lb_explain(&plan, &batches, run->cache, out);
+    end_plan(&plan);
+    return status;
+}
+
+lb_status lb_run_keys(lb_run *run, double frame, const lb_want *wants, int32_t count, lb_diag *diag,
+                      lb_step_fn fn, void *context)
+{
+    lb_plan plan = begin_plan(run, frame, diag);
+    lb_status status;
+
+    if (!plan.arena)
+        return lb_fail(diag, LB_MEMORY, LB_NOWHERE, "no memory");
+    status = lb_plan_make(&plan, wants, count);
+    for (int32_t i = 0; i < plan.step_count && status == LB_OK; i++)
+        status = fn(context, plan.steps[i]);
     end_plan(&plan);
     return status;
 }

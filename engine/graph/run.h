@@ -34,6 +34,7 @@ LB_MUST_CHECK lb_status lb_run_new(const lb_graph *graph, const lb_run_options *
                                    lb_run **out);
 void lb_run_free(lb_run **run);
 const lb_format *lb_run_format(const lb_run *run); /* scaled */
+const lb_graph *lb_run_graph(const lb_run *run);
 
 /* The values of `wants` at `frame`, made together so that what they share is made once; out[i] are
  * the caller's (lb_value_unref), NONE on failure. An image's planes cover its part of the window.
@@ -76,6 +77,13 @@ LB_MUST_CHECK lb_status lb_run_check(lb_run *run, int32_t frame);
 struct lb_text;
 LB_MUST_CHECK lb_status lb_run_explain(lb_run *run, int32_t frame, const lb_want *wants,
                                        int32_t count, struct lb_text *out);
+
+/* Plans `frame` for `wants`, makes nothing, and tells each step of the plan, inputs before readers;
+ * step->key is what its result is known by. An answer other than LB_OK ends it. Failures are
+ * reported to `diag`, which may be another than the run's. */
+typedef lb_status (*lb_step_fn)(void *context, const lb_step *step);
+LB_MUST_CHECK lb_status lb_run_keys(lb_run *run, double frame, const lb_want *wants, int32_t count,
+                                    lb_diag *diag, lb_step_fn fn, void *context);
 
 /* What each node did so far; lent, one a node of the graph, to be read while no frame is made. */
 const lb_node_stats *lb_run_stats(const lb_run *run, int32_t *count);
