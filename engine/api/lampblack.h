@@ -61,10 +61,12 @@ LAMPBLACK_API lampblack_status lampblack_graph_new(const lampblack_options *opti
 LAMPBLACK_API void lampblack_graph_free(lampblack_graph **graph);
 
 /* Before loading, from one thread: an operator object (docs/library.md), whose code runs in this
- * process; and a value for one of the graph's params, in the words of `lampblack render --set`. */
+ * process; a value for one of the graph's params, in the words of `lampblack render --set`; and the
+ * one of the graph's versions that it is to be, where without it is the graph as it stands. */
 LAMPBLACK_API lampblack_status lampblack_load_operators(lampblack_graph *graph, const char *path);
 LAMPBLACK_API lampblack_status lampblack_set(lampblack_graph *graph, const char *name,
                                              const char *value);
+LAMPBLACK_API lampblack_status lampblack_choose_version(lampblack_graph *graph, const char *name);
 
 /* The graph, from a file or from memory, once an object and from one thread; `name` is how messages
  * call it, and its folder is what paths in it are relative to. After a failure the object can only

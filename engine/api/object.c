@@ -146,6 +146,7 @@ void lampblack_graph_free(lampblack_graph **graph)
         lb_free((char *)old->settings[i].value);
     }
     lb_free(old->settings);
+    lb_free(old->version);
     for (size_t i = 0; i < old->message_count; i++)
         lb_free((char *)old->messages[i].text);
     lb_free(old->messages);
@@ -202,6 +203,30 @@ lampblack_status lampblack_set(lampblack_graph *graph, const char *name, const c
     return LAMPBLACK_OK;
 }
 
+lampblack_status lampblack_choose_version(lampblack_graph *graph, const char *name)
+{
+    char *version;
+    lb_status status;
+
+    if (!graph)
+        return LAMPBLACK_INVALID;
+    if ((status = check_unloaded(graph, name)) != LB_OK)
+        return lb_api_status(status);
+    if (!(version = lb_strdup(name)))
+        return lb_api_status(lb_fail(graph->diag, LB_MEMORY, LB_NOWHERE, "no memory"));
+    lb_free(graph->version);
+    graph->version = version;
+    return LAMPBLACK_OK;
+}
+
+static lb_lang_options reading(const lampblack_graph *graph)
+{
+    return (lb_lang_options){.ops = lb_operators_list(graph->operators),
+                             .settings = graph->settings,
+                             .setting_count = (int32_t)graph->setting_count,
+                             .version = graph->version};
+}
+
 /* What a file or a text left: takes its place, or goes. */
 static lampblack_status settle(lampblack_graph *graph, lb_status status, lb_graph *loaded)
 {
@@ -216,14 +241,15 @@ static lampblack_status settle(lampblack_graph *graph, lb_status status, lb_grap
 lampblack_status lampblack_load(lampblack_graph *graph, const char *path)
 {
     lb_graph *loaded = NULL;
+    lb_lang_options options;
     lb_status status;
 
     if (!graph)
         return LAMPBLACK_INVALID;
     if ((status = check_unloaded(graph, path)) != LB_OK)
         return lb_api_status(status);
-    status = lb_lang_load(graph->diag, path, lb_operators_list(graph->operators), graph->settings,
-                          (int32_t)graph->setting_count, &loaded);
+    options = reading(graph);
+    status = lb_lang_read(graph->diag, path, &options, &loaded);
     return settle(graph, status, loaded);
 }
 
@@ -231,14 +257,15 @@ lampblack_status lampblack_parse(lampblack_graph *graph, const char *name, const
                                  size_t bytes)
 {
     lb_graph *loaded = NULL;
+    lb_lang_options options;
     lb_status status;
 
     if (!graph)
         return LAMPBLACK_INVALID;
     if ((status = check_unloaded(graph, name && (text || !bytes) ? name : NULL)) != LB_OK)
         return lb_api_status(status);
-    status = lb_lang_parse(graph->diag, name, text, bytes, lb_operators_list(graph->operators),
-                           graph->settings, (int32_t)graph->setting_count, &loaded);
+    options = reading(graph);
+    status = lb_lang_read_text(graph->diag, name, text, bytes, &options, &loaded);
     return settle(graph, status, loaded);
 }
 

@@ -28,6 +28,7 @@ struct lampblack_graph {
     char *cache_folder;
     lb_setting *settings; /* copies */
     size_t setting_count, setting_capacity;
+    char *version; /* NULL: the graph as it stands */
     bool was_loaded;
     lb_graph *graph; /* NULL: not loaded, or faulty; nobody changes it afterwards */
 

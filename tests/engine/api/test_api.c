@@ -275,6 +275,34 @@ Test(api, sets_params)
     lampblack_graph_free(&graph);
 }
 
+Test(api, chooses_a_version)
+{
+    static const char text[] = "lampblack: 1\nframe: {size: [64, 36], rate: 25, range: [1, 9]}\n"
+                               "params: {light: 0.5}\n"
+                               "versions: {tall: {params: {light: 2}, frame: {size: [36, 64]}}}\n"
+                               "nodes: {lit: {op: solid, color: [{param: light}, 0, 0]}}\n"
+                               "outputs: {o: {image: lit, file: '{version}.####.exr'}}\n";
+    lampblack_graph *graph = NULL;
+    lampblack_frame frame = {.size = sizeof frame};
+    lampblack_output output = {.size = sizeof output};
+
+    cr_assert_eq(lampblack_graph_new(NULL, &graph), LAMPBLACK_OK);
+    cr_expect_eq(lampblack_choose_version(graph, "tall"), LAMPBLACK_OK);
+    cr_expect_eq(lampblack_parse(graph, "kiln.yaml", text, sizeof text - 1), LAMPBLACK_OK, "%s",
+                 last_words(graph));
+    cr_expect_eq(lampblack_frame_of(graph, &frame), LAMPBLACK_OK);
+    cr_expect(frame.width == 36 && frame.height == 64);
+    cr_expect_eq(lampblack_output_at(graph, 0, &output), LAMPBLACK_OK);
+    cr_expect_str_eq(output.file, "tall.####.exr");
+    cr_expect_eq(lampblack_choose_version(graph, "wide"), LAMPBLACK_INVALID, "too late");
+    lampblack_graph_free(&graph);
+    cr_assert_eq(lampblack_graph_new(NULL, &graph), LAMPBLACK_OK);
+    cr_expect_eq(lampblack_choose_version(graph, "wide"), LAMPBLACK_OK);
+    cr_expect_neq(lampblack_parse(graph, "kiln.yaml", text, sizeof text - 1), LAMPBLACK_OK);
+    cr_expect_not_null(strstr(last_words(graph), "wide"));
+    lampblack_graph_free(&graph);
+}
+
 Test(api, messages_are_values)
 {
     static const char faulty[] = "lampblack: 1\n"
