@@ -70,6 +70,19 @@ void *lb_build_alloc(lb_build *build, size_t count, size_t size)
     return memory;
 }
 
+bool lb_build_spend(lb_build *build, int64_t values, int64_t bytes, lb_loc loc)
+{
+    build->grown += values + bytes / 32;
+    if (build->grown > LB_MAX_GROWN && !build->is_over) {
+        lb_build_fail(build, LB_LIMIT, loc,
+                      "the graph grows over %d values here, what is in parts and files counted as "
+                      "often as they are used",
+                      LB_MAX_GROWN);
+        build->is_over = true;
+    }
+    return !build->is_over;
+}
+
 bool lb_build_grow(lb_build *build, void **items, size_t *capacity, size_t count, size_t size)
 {
     size_t wanted = *capacity ? *capacity * 2 : 64;
@@ -98,14 +111,21 @@ char *lb_build_join(lb_build *build, const char *a, const char *b)
     return joined;
 }
 
+/* One letter is near to any other. */
+static bool is_worth_a_hint(const char *name)
+{
+    size_t length = strnlen(name, LB_NAME_MAX + 1);
+
+    return length > 1 && length <= LB_NAME_MAX;
+}
+
 const char *lb_build_hint(lb_build *build, const char *name, const char *const *candidates,
                           size_t count, char buffer[LB_HINT])
 {
     const char *nearest = NULL;
 
     buffer[0] = 0;
-    if (!name[0] || !name[1] || strlen(name) > LB_NAME_MAX ||
-        build->compared + count > LB_MAX_COMPARED)
+    if (!is_worth_a_hint(name) || build->compared + count > LB_MAX_COMPARED)
         return buffer;
     build->compared += count;
     nearest = lb_text_nearest(name, candidates, count);
@@ -120,7 +140,8 @@ const char *lb_build_map_hint(lb_build *build, const char *name, const lb_name_m
     const char **names;
 
     buffer[0] = 0;
-    if (map->count == 0 || build->compared + map->count > LB_MAX_COMPARED ||
+    if (map->count == 0 || !is_worth_a_hint(name) ||
+        build->compared + map->count > LB_MAX_COMPARED ||
         !(names = lb_alloc(map->count, sizeof *names)))
         return buffer;
     for (size_t i = 0; i < map->capacity; i++)
@@ -168,21 +189,23 @@ bool lb_build_expect(lb_build *build, const lb_yaml_node *node, lb_yaml_kind kin
 void lb_build_check_keys(lb_build *build, const lb_yaml_node *mapping, const char *const *keys,
                          const char *owner)
 {
+    lb_name_map map = {0};
     size_t count = 0;
     char hint[LB_HINT];
 
-    while (keys[count])
-        count++;
-    for (int32_t i = 0; i < mapping->count; i++) {
+    for (; keys[count]; count++)
+        if (!lb_name_map_add(&map, keys[count], strlen(keys[count]), 0, NULL)) {
+            lb_build_fail(build, LB_MEMORY, mapping->loc, "no memory");
+            break;
+        }
+    for (int32_t i = 0; i < mapping->count && !build->is_over; i++) {
         const lb_yaml_node *key = mapping->entries[i].key;
-        bool is_known = false;
 
-        for (size_t k = 0; k < count && !is_known; k++)
-            is_known = strcmp(keys[k], key->text) == 0;
-        if (!is_known)
+        if (lb_name_map_find(&map, key->text, key->length) < 0)
             lb_build_fail(build, LB_INVALID, key->loc, "'%.60s' has no key '%.60s'%s", owner,
                           key->text, lb_build_hint(build, key->text, keys, count, hint));
     }
+    lb_name_map_clear(&map);
 }
 
 void lb_build_check_table(lb_build *build, const lb_yaml_node *mapping, const lb_input *inputs,

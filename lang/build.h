@@ -18,7 +18,13 @@
 #define LB_MAX_FILE_NODES 500000 /* values in all of them */
 #define LB_MAX_DEPTH 32          /* includes within each other; parts within each other */
 #define LB_MAX_THINGS 200000     /* nodes, inputs and params of all units */
-#define LB_MAX_HANDED_ON 256     /* parts in a row that hand on their input as their result */
+#define LB_MAX_GROWN 2000000     /* values in all units; 32 bytes of text are one more */
+#define LB_MAX_FILE_BYTES ((int64_t)64 << 20) /* of all files */
+#define LB_MAX_EXPR_TEXT ((int64_t)8 << 20)   /* bytes of expressions in all units */
+#define LB_MAX_FRAME_OPS 20000000             /* operations of all expressions at one frame */
+#define LB_MAX_VERSIONS 256
+#define LB_MAX_CHECKED 20000000 /* values in all versions that are checked at once */
+#define LB_MAX_HANDED_ON 256    /* parts in a row that hand on their input as their result */
 
 /* A node while it is built. */
 typedef struct lb_node_build {
@@ -43,11 +49,14 @@ typedef struct lb_build {
     int32_t told;        /* errors that were reported so far */
     size_t compared;     /* names looked at for suggestions */
     int64_t checked_ops; /* operations spent on looking ahead */
+    int64_t frame_ops;   /* that the values looked at so far take at one frame */
+    int64_t grown, expr_bytes;
+    int64_t checked, checked_frames; /* what versions had of `grown` and `frame_ops` */
 
     lb_document *documents; /* the graph file first; they outlive this build */
     lb_document *last_document;
     int32_t document_count;
-    int64_t file_nodes;
+    int64_t file_nodes, file_bytes;
     const lb_body *body;         /* being declared; NULL: none */
     const lb_yaml_node *version; /* what it says; NULL: none */
 
@@ -80,6 +89,9 @@ void lb_build_fail(lb_build *build, lb_status status, lb_loc loc, const char *fo
 bool lb_build_ok(lb_build *build, lb_status status);
 /* Arena memory, zeroed; NULL, reported, when there is none. count may be 0: then one. */
 void *lb_build_alloc(lb_build *build, size_t count, size_t size);
+/* Counts `values` values and `bytes` of text that the graph is about to hold once more. False: they
+ * are too many, which was reported and ends the build. */
+bool lb_build_spend(lb_build *build, int64_t values, int64_t bytes, lb_loc loc);
 /* Makes room for one more in an array of the arena; what it was is left there. False: reported. */
 bool lb_build_grow(lb_build *build, void **items, size_t *capacity, size_t count, size_t size);
 char *lb_build_join(lb_build *build, const char *a, const char *b); /* NULL: reported */

@@ -61,6 +61,14 @@ static void read_tree(lb_build *build, lb_document *document, const char *text, 
                       LB_LANG_MAX_BYTES >> 20);
         return;
     }
+    build->file_bytes += (int64_t)bytes;
+    if (build->file_bytes > LB_MAX_FILE_BYTES) {
+        lb_build_fail(build, LB_LIMIT, (lb_loc){.file = file},
+                      "a graph and the files that it includes have at most %d MiB",
+                      (int)(LB_MAX_FILE_BYTES >> 20));
+        build->is_over = true;
+        return;
+    }
     lb_build_ok(build, lb_yaml_read(build->diag, file, text, bytes, build->arena, &root));
     if (!root || build->is_over || !check_version(build, file, root))
         return;

@@ -172,8 +172,10 @@ static void build_value(node_parts *parts, const fields *f, const lb_param *para
     lb_binding binding;
     bool is_binding = false;
 
-    if (!formula)
+    if (!formula) {
+        lb_build_ok(build, LB_INVALID); /* also where a param is at fault, not the node */
         return;
+    }
     lb_build_store(build, formula, &target, &binding, &is_binding);
     if (!is_binding)
         return;
@@ -252,6 +254,7 @@ static void build_node(lb_build *build, int32_t index)
                 .loc = node->loc,
                 .records_offset = -1};
 
+    lb_build_spend(build, mapping->size, mapping->bytes, node->loc);
     node->params = lb_build_alloc(build, 1, node->op->params_size ? node->op->params_size : 1);
     node->locs = lb_build_alloc(build, (size_t)param_count, sizeof *node->locs);
     if (build->is_over)

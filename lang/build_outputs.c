@@ -130,6 +130,8 @@ static bool read_values(lb_build *build, const lb_yaml_node *node, const lb_outp
             lb_build_fail(build, LB_INVALID, output->loc, "'%.60s' needs '%s' (%s)", output->name,
                           param->name, lb_type_text(param->type));
         formula = value ? lb_build_value(build, value, param->name, param) : NULL;
+        if (value && !formula)
+            lb_build_ok(build, LB_INVALID); /* also where a param is at fault, not the output */
         if (formula && param->type == LB_FILE && !formula->timed &&
             formula->value.kind == LB_DATUM_TEXT)
             formula = name_version(build, formula);

@@ -262,7 +262,11 @@ static const lb_formula *build_default(lb_build *build, const lb_named_value *pa
 {
     lb_declared *declared = param->declared;
     lb_unit_build *before = lb_build_enter(build, param->unit);
-    const lb_formula *formula = lb_build_value(build, declared->node, declared->name, NULL);
+    const lb_yaml_node *node = declared->node;
+    const lb_formula *formula = NULL;
+
+    if (lb_build_spend(build, node->size, node->bytes, node->loc))
+        formula = lb_build_value(build, node, declared->name, NULL);
 
     lb_build_enter(build, before);
     if (formula && !declared->has_type) {
@@ -281,7 +285,10 @@ static const lb_formula *build_given(lb_build *build, const lb_named_value *para
     const lb_param as = as_param(declared);
     lb_unit_build *before = lb_build_enter(build, param->set ? build->units : param->given_in);
     const lb_yaml_node *given = param->set ? read_setting(build, param) : param->given;
-    const lb_formula *formula = given ? lb_build_value(build, given, declared->name, &as) : NULL;
+    const lb_formula *formula = NULL;
+
+    if (given && lb_build_spend(build, given->size, given->bytes, given->loc))
+        formula = lb_build_value(build, given, declared->name, &as);
 
     if (formula && !is_like(declared, formula)) {
         lb_build_fail(build, LB_INVALID, given->loc, "this is %s; '%s' takes %s",

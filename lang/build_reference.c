@@ -235,9 +235,9 @@ static bool settle(lb_build *build, const lb_yaml_node *scalar, const found_name
     out->layer = edge.layer;
     if (edge.node == LB_BROKEN_EDGE)
         return lb_build_ok(build, LB_INVALID); /* told where that stands */
-    if (!(name = lb_build_join(build, scalar->text, "")))
+    if (!(name = lb_build_alloc(build, length + 1, 1)))
         return false;
-    name[length] = 0;
+    memcpy(name, scalar->text, length);
     out->name = name;
     if (read_layer(build, scalar, length, out))
         return true;

@@ -1,4 +1,6 @@
 /* lang/build_store.c: from formulas to fields and bindings. */
+#include <string.h>
+
 #include "engine/base/text.h"
 #include "lang/build.h"
 
@@ -80,7 +82,7 @@ static bool store_at(lb_build *build, const lb_formula *formula, const lb_target
 
     moment->frame = frame;
     moment->time_s = lb_frame_time(frame, format->first, format->rate);
-    lb_formula_run_reset(run, build->set);
+    lb_formula_run_reset(run);
     status = lb_formula_at(formula, run, &value);
     if (status == LB_OK)
         status = lb_param_store(store, target->param, formula->loc, &value, target->base);
@@ -133,12 +135,28 @@ static void store_constant(lb_build *build, const lb_formula *formula, const lb_
     lb_status status;
 
     store.folder = formula->folder;
+    if (value.kind == LB_DATUM_TEXT &&
+        !lb_build_spend(build, 0, (int64_t)strlen(value.text), formula->loc))
+        return;
     status = lb_param_store(&store, target->param, formula->loc, &value, target->base);
     if (status != LB_OK)
         lb_formula_note(formula, &run, &value);
     else
         warn_unusual(build, formula, target, NULL);
     lb_build_ok(build, status);
+}
+
+/* What all values take at one frame is bounded, since every frame that is rendered takes it. */
+static bool count_ops(lb_build *build, const lb_formula *formula, int64_t ops)
+{
+    build->frame_ops += ops;
+    if (build->frame_ops <= LB_MAX_FRAME_OPS)
+        return true;
+    lb_build_fail(build, LB_LIMIT, formula->loc,
+                  "the values of the graph take more than %d operations at one frame",
+                  LB_MAX_FRAME_OPS);
+    build->is_over = true;
+    return false;
 }
 
 static bool store_timed(lb_build *build, const lb_formula *formula, const lb_target *target)
@@ -153,7 +171,8 @@ static bool store_timed(lb_build *build, const lb_formula *formula, const lb_tar
         lb_build_fail(build, LB_MEMORY, formula->loc, "no memory");
         return false;
     }
-    is_good = store_at(build, formula, target, &build->store, &run, &moment, first);
+    is_good = store_at(build, formula, target, &build->store, &run, &moment, first) &&
+              count_ops(build, formula, run.ops);
     if (is_good) {
         is_good = look_ahead(build, formula, target);
         if (!build->is_over) /* the field holds the last frame's value, or a text that is gone */

@@ -59,6 +59,10 @@ static lb_unit_build *add_unit(lb_build *build, lb_unit_build *parent, lb_body *
     char *prefix;
 
     build->things += 1 + body->named_count + body->param_count;
+    if (parent)
+        lb_build_spend(
+            build, 0, (1 + body->named_count + body->param_count) * (int64_t)strlen(parent->prefix),
+            use ? use->loc : LB_NOWHERE);
     if (unit && build->things > LB_MAX_THINGS) {
         lb_build_fail(build, LB_LIMIT, use ? use->loc : LB_NOWHERE,
                       "the graph grows over %d nodes, inputs and params here", LB_MAX_THINGS);
@@ -151,10 +155,13 @@ void lb_build_units(lb_build *build)
     build->own_units = build->graph->unit_count;
     last = build->last_unit;
     /* Parts that nothing uses are made as well, to be checked. */
-    for (lb_document *d = build->documents; d; d = d->next)
+    for (lb_document *d = build->documents; d; d = d->next) {
+        lb_unit_build *file = d->part_count > 0 ? file_unit(build, d) : NULL;
+
         for (int32_t i = 0; i < d->part_count && !build->is_over; i++)
             if (d->parts[i].used.line == 0 && !d->parts[i].is_faulty)
-                add_unit(build, file_unit(build, d), &d->parts[i].body, NULL);
+                add_unit(build, file, &d->parts[i].body, NULL);
+    }
     for (lb_unit_build *unit = last ? last->next : NULL; unit && !build->is_over; unit = unit->next)
         expand(build, unit);
     build->stand_ins = build->graph->node_count;

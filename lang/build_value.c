@@ -11,9 +11,10 @@ static int32_t read_color(lb_build *build, const char *text, double out[4])
     static const lb_param color = {.name = "", .type = LB_COLOR};
     const lb_store quiet = {.arena = build->arena, .working = build->graph->format.working};
     const lb_datum value = {.kind = LB_DATUM_TEXT, .count = 1, .text = text};
-    size_t length = strlen(text);
+    size_t length = strnlen(text, 10);
 
-    if (text[0] != '#' || lb_param_store(&quiet, &color, LB_NOWHERE, &value, out) != LB_OK)
+    if (text[0] != '#' || length == 10 ||
+        lb_param_store(&quiet, &color, LB_NOWHERE, &value, out) != LB_OK)
         return 0;
     return length == 5 || length == 9 ? 4 : 3;
 }
@@ -175,6 +176,8 @@ static bool fold(lb_build *build, lb_formula *formula)
     if (status == LB_OK) {
         formula->kind = LB_FORMULA_CONSTANT;
         formula->value = value;
+        if (value.kind == LB_DATUM_TEXT)
+            lb_build_spend(build, 0, (int64_t)strlen(value.text), formula->loc);
     }
     lb_arena_free(&arena);
     if (status == LB_MEMORY)
@@ -189,6 +192,15 @@ static const lb_formula *build_expr(lb_build *build, const lb_yaml_node *node)
     if (!lb_build_expect(build, node, LB_YAML_SCALAR, "expr") ||
         !(formula = lb_build_alloc(build, 1, sizeof *formula)))
         return NULL;
+    build->expr_bytes += (int64_t)node->length;
+    if (build->expr_bytes > LB_MAX_EXPR_TEXT) {
+        lb_build_fail(build, LB_LIMIT, node->loc,
+                      "more than %d MiB of expressions, those in parts and files counted as often "
+                      "as they are used",
+                      (int)(LB_MAX_EXPR_TEXT >> 20));
+        build->is_over = true;
+        return NULL;
+    }
     formula->kind = LB_FORMULA_EXPR;
     formula->loc = node->loc;
     formula->set = build->set;

@@ -43,7 +43,10 @@ void lb_build_versions(lb_build *build, const lb_yaml_node *versions)
         !(graph->versions =
               lb_build_alloc(build, (size_t)versions->count, sizeof *graph->versions)))
         return;
-    for (int32_t i = 0; i < versions->count && !build->is_over; i++) {
+    if (versions->count > LB_MAX_VERSIONS)
+        lb_build_fail(build, LB_LIMIT, versions->loc, "%d versions; a graph has at most %d",
+                      (int)versions->count, LB_MAX_VERSIONS);
+    for (int32_t i = 0; i < versions->count && i < LB_MAX_VERSIONS && !build->is_over; i++) {
         const lb_yaml_entry *entry = &versions->entries[i];
 
         graph->versions[i] = (lb_graph_version){entry->key->text, entry->key->loc};

@@ -88,8 +88,13 @@ static type emit_constant(compiler *c, const token *from, const lb_datum *value)
     return (type){value->kind, value->count};
 }
 
-/* The last operation and the `count` constants it works on become one constant. Texts are joined
- * when the program runs, which bounds them. */
+static bool is_long(const lb_datum *value)
+{
+    return value->kind == LB_DATUM_TEXT && strnlen(value->text, 1000) == 1000;
+}
+
+/* The last operation and the `count` constants it works on become one constant. Texts are joined,
+ * and long ones compared, when the program runs, which bounds them. */
 static void fold(compiler *c, const token *from, size_t count)
 {
     size_t first = c->op_count - 1 - count;
@@ -104,6 +109,8 @@ static void fold(compiler *c, const token *from, size_t count)
         if (c->ops[i].code != LB_EXPR_CONSTANT)
             return;
     part.ops = &c->ops[first];
+    if (count == 2 && is_long(&c->constants[part.ops[0].argument]))
+        return;
     if (lb_expr_run(&part, &env, &result) != LB_OK || blamed)
         return; /* what is infinite keeps the place where it became so */
     c->op_count = first;

@@ -9,7 +9,7 @@
 #define LB_EXPR_MAX_NAME 100  /* bytes of a name that are looked at */
 #define LB_EXPR_MAX_DEPTH 128 /* signs, conditions (1 each) and brackets (2) within each other */
 #define LB_EXPR_MAX_STACK 128 /* values that wait at the same time */
-/* bytes that one run may join to texts, halves on the way counted */
+/* bytes that one run may join to texts, halves on the way counted, and bytes that it may compare */
 #define LB_EXPR_MAX_TEXT 65536
 #define LB_EXPR_MAX_DIGITS 30   /* of text(), before the point */
 #define LB_EXPR_MAX_DECIMALS 15 /* and behind it */
@@ -62,6 +62,7 @@ typedef struct lb_expr_env {
     lb_diag *diag;
     void *context;
     lb_status (*param)(void *context, int32_t slot, lb_datum *out);
+    int64_t *text_bytes; /* NULL, or what the bytes of texts that were made or compared go to */
     const lb_expr_op **blamed; /* NULL, or where the operation is put that made the result infinite
                                 * or not a number of finite numbers; NULL: the result is finite */
 } lb_expr_env;

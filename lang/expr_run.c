@@ -9,7 +9,8 @@
 typedef struct machine {
     const lb_expr *expr;
     const lb_expr_env *env;
-    size_t made; /* bytes of text */
+    size_t made;   /* bytes of text */
+    size_t looked; /* and bytes of texts that were compared */
 } machine;
 
 /* --- numbers --- */
@@ -173,6 +174,16 @@ static lb_status new_text(machine *m, const lb_expr_op *op, size_t length, char 
     return *out ? LB_OK : fail_at(m, op, LB_MEMORY, "no memory");
 }
 
+/* A text that is compared takes time as one that is made does. */
+static lb_status count_looked(machine *m, const lb_expr_op *op, const char *text)
+{
+    m->looked += strnlen(text, LB_EXPR_MAX_TEXT + 1);
+    if (m->looked > LB_EXPR_MAX_TEXT)
+        return lb_fail(m->env->diag, LB_LIMIT, lb_expr_place(m->expr, op),
+                       "the expression compares over %d bytes of text", LB_EXPR_MAX_TEXT);
+    return LB_OK;
+}
+
 static lb_status copy_text(machine *m, const lb_expr_op *op, const char *text, const char **out)
 {
     size_t length = strlen(text);
@@ -311,6 +322,7 @@ static int32_t arity(const lb_expr_op *op)
 static lb_status compute(machine *m, const lb_expr_op *op, lb_datum *at)
 {
     const lb_expr_env *env = m->env;
+    lb_status status;
 
     switch ((lb_expr_code)op->code) {
     case LB_EXPR_CONSTANT:
@@ -345,6 +357,8 @@ static lb_status compute(machine *m, const lb_expr_op *op, lb_datum *at)
         pick(at, op->argument, op->count);
         return LB_OK;
     default:
+        if (at->kind == LB_DATUM_TEXT && (status = count_looked(m, op, at->text)) != LB_OK)
+            return status;
         combine((lb_expr_code)op->code, &at[0], &at[1]);
         return LB_OK;
     }
@@ -381,9 +395,10 @@ static void blame(const lb_expr_op *op, const lb_datum *value, const lb_expr_op 
     origins[0] = is_finite(value) ? NULL : origin;
 }
 
-lb_status lb_expr_run(const lb_expr *expr, const lb_expr_env *env, lb_datum *out)
+static lb_status run(machine *m, lb_datum *out)
 {
-    machine m = {expr, env, 0};
+    const lb_expr *expr = m->expr;
+    const lb_expr_env *env = m->env;
     lb_datum stack[LB_EXPR_MAX_STACK];
     const lb_expr_op *origins[LB_EXPR_MAX_STACK];
     lb_datum *top = stack; /* behind the last */
@@ -398,7 +413,7 @@ lb_status lb_expr_run(const lb_expr *expr, const lb_expr_env *env, lb_datum *out
                 i = op->argument - 1;
             continue;
         }
-        if ((status = compute(&m, op, at)) != LB_OK)
+        if ((status = compute(m, op, at)) != LB_OK)
             return status;
         if (env->blamed)
             blame(op, at, &origins[at - stack]);
@@ -408,4 +423,14 @@ lb_status lb_expr_run(const lb_expr *expr, const lb_expr_env *env, lb_datum *out
     if (env->blamed)
         *env->blamed = origins[0];
     return LB_OK;
+}
+
+lb_status lb_expr_run(const lb_expr *expr, const lb_expr_env *env, lb_datum *out)
+{
+    machine m = {expr, env, 0, 0};
+    lb_status status = run(&m, out);
+
+    if (env->text_bytes)
+        *env->text_bytes += (int64_t)(m.made + m.looked);
+    return status;
 }

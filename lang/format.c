@@ -57,8 +57,10 @@ static lb_status format(lb_diag *diag, const char *file, const char *text, size_
 
     if (status != LB_OK)
         return status;
-    if (lb_layout_read(text, bytes, arena, &layout) != LB_OK ||
-        !lb_layout_measure(layout.root.value, arena))
+    if ((status = lb_layout_read(text, bytes, arena, &layout)) == LB_LIMIT)
+        return lb_fail(diag, LB_LIMIT, (lb_loc){.file = file}, "more than %d comments",
+                       LB_LAYOUT_MAX_COMMENTS);
+    if (status != LB_OK || !lb_layout_measure(layout.root.value, arena))
         return no_memory(diag, file);
     lb_layout_print(&layout, out);
     if (out->failed)

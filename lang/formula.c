@@ -7,10 +7,48 @@
 #include "engine/base/text.h"
 #include "lang/expr_code.h"
 
-void lb_formula_run_reset(lb_formula_run *run, const lb_formula_set *set)
+/* A param's value. Most values hang on few of the graph's params, so only these have a place. */
+struct lb_known_value {
+    int32_t slot; /* + 1; 0: free */
+    lb_datum value;
+};
+
+void lb_formula_run_reset(lb_formula_run *run)
 {
-    if (run->is_known)
-        memset(run->is_known, 0, (size_t)set->count * sizeof *run->is_known);
+    if (run->known_count > 0)
+        memset(run->known, 0, run->known_capacity * sizeof *run->known);
+    run->known_count = 0;
+}
+
+/* Where the value of a slot is, or where it goes. */
+static struct lb_known_value *find_known(struct lb_known_value *known, size_t capacity,
+                                         int32_t slot)
+{
+    size_t at = (uint32_t)slot * 2654435769u & (capacity - 1); /* Knuth's multiplicative hash */
+
+    while (known[at].slot != 0 && known[at].slot != slot + 1)
+        at = (at + 1) & (capacity - 1);
+    return &known[at];
+}
+
+static bool remember(lb_formula_run *run, int32_t slot, const lb_datum *value)
+{
+    size_t capacity = run->known_capacity ? run->known_capacity * 2 : 8;
+
+    if (run->known_capacity < 2 * (run->known_count + 1)) {
+        struct lb_known_value *grown = lb_arena_alloc(run->moment->arena, capacity, sizeof *grown);
+
+        if (!grown)
+            return false;
+        for (size_t i = 0; i < run->known_capacity; i++)
+            if (run->known[i].slot != 0)
+                *find_known(grown, capacity, run->known[i].slot - 1) = run->known[i];
+        run->known = grown;
+        run->known_capacity = capacity;
+    }
+    *find_known(run->known, run->known_capacity, slot) = (struct lb_known_value){slot + 1, *value};
+    run->known_count++;
+    return true;
 }
 
 typedef struct param_context {
@@ -21,27 +59,21 @@ typedef struct param_context {
 /* A param's value: computed when first asked for. lang bounds how deep they hang together. */
 static lb_status param_at(const lb_formula *asker, lb_formula_run *run, int32_t slot, lb_datum *out)
 {
-    const lb_formula_set *set = asker->set;
-    lb_arena *arena = run->moment->arena;
     lb_status status;
 
-    if (!run->known) {
-        lb_datum *known = lb_arena_alloc(arena, (size_t)set->count, sizeof *known);
-        bool *is_known = lb_arena_alloc(arena, (size_t)set->count, sizeof *is_known);
+    if (run->known_count > 0) {
+        const struct lb_known_value *known = find_known(run->known, run->known_capacity, slot);
 
-        if (!known || !is_known)
-            return lb_fail(run->moment->diag, LB_MEMORY, asker->loc, "no memory");
-        run->known = known;
-        run->is_known = is_known;
+        if (known->slot != 0) {
+            *out = known->value;
+            return LB_OK;
+        }
     }
-    if (!run->is_known[slot]) {
-        status = lb_formula_at(set->items[slot], run, &run->known[slot]);
-        if (status != LB_OK)
-            return status;
-        run->is_known[slot] = true;
-    }
-    *out = run->known[slot];
-    return LB_OK;
+    if ((status = lb_formula_at(asker->set->items[slot], run, out)) != LB_OK)
+        return status;
+    return remember(run, slot, out)
+               ? LB_OK
+               : lb_fail(run->moment->diag, LB_MEMORY, asker->loc, "no memory");
 }
 
 static lb_status expr_param(void *context, int32_t slot, lb_datum *out)
@@ -55,16 +87,20 @@ static lb_status expr_at(const lb_formula *formula, lb_formula_run *run, const l
                          lb_datum *out)
 {
     param_context context = {formula, run};
+    int64_t text_bytes = 0;
+    lb_status status;
     lb_expr_env env = {.frame = run->moment->frame,
                        .time_s = run->moment->time_s,
                        .arena = run->moment->arena,
                        .diag = run->moment->diag,
                        .context = &context,
                        .param = expr_param,
+                       .text_bytes = &text_bytes,
                        .blamed = blamed};
 
-    run->ops += formula->expr.op_count;
-    return lb_expr_run(&formula->expr, &env, out);
+    status = lb_expr_run(&formula->expr, &env, out);
+    run->ops += formula->expr.op_count + text_bytes / 8;
+    return status;
 }
 
 static lb_status vector_at(const lb_formula *formula, lb_formula_run *run, lb_datum *out)

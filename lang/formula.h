@@ -45,12 +45,12 @@ struct lb_formula {
  * for `moment`. */
 typedef struct lb_formula_run {
     const lb_moment *moment;
-    lb_datum *known; /* by slot, in the moment's arena */
-    bool *is_known;
+    struct lb_known_value *known; /* a hash table by slot, in the moment's arena */
+    size_t known_count, known_capacity;
     int64_t ops; /* operations done, to keep a check short */
 } lb_formula_run;
-/* For another moment. */
-void lb_formula_run_reset(lb_formula_run *run, const lb_formula_set *set);
+/* For another moment, with the same arena. */
+void lb_formula_run_reset(lb_formula_run *run);
 
 /* LB_LIMIT, LB_MEMORY; reported. */
 LB_MUST_CHECK lb_status lb_formula_at(const lb_formula *formula, lb_formula_run *run,

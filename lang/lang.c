@@ -82,6 +82,7 @@ static void check_version(lb_build *build, const lb_yaml_entry *entry)
                       .status = build->status, /* what is declared wrongly is so in each version */
                       .told = build->told,
                       .compared = build->compared,
+                      .checked_ops = build->checked_ops,
                       .documents = build->documents};
 
     if (lb_graph_new(&graph) != LB_OK) {
@@ -97,6 +98,9 @@ static void check_version(lb_build *build, const lb_yaml_entry *entry)
         build_graph(&again);
     build->told = again.told;
     build->compared = again.compared;
+    build->checked += again.grown;
+    build->checked_ops = again.checked_ops;
+    build->checked_frames += again.frame_ops;
     build->is_over = again.is_over;
     if (build->status == LB_OK)
         build->status = again.status;
@@ -107,10 +111,18 @@ static void check_versions(lb_build *build)
 {
     const lb_yaml_node *versions = lb_yaml_find(build->documents->root, "versions");
 
-    for (int32_t i = 0;
-         versions && versions->kind == LB_YAML_MAPPING && i < versions->count && !build->is_over;
-         i++)
+    for (int32_t i = 0; versions && versions->kind == LB_YAML_MAPPING && i < versions->count &&
+                        i < LB_MAX_VERSIONS && !build->is_over;
+         i++) {
+        if (build->checked > LB_MAX_CHECKED || build->checked_frames > LB_MAX_FRAME_OPS) {
+            lb_warn(build->diag, versions->entries[i].key->loc,
+                    "version '%.60s' and those behind it are not checked: that is too much for one "
+                    "run; choose them one by one",
+                    versions->entries[i].key->text);
+            return;
+        }
         check_version(build, &versions->entries[i]);
+    }
 }
 
 static lb_status parse(lb_build *build, const char *text, size_t bytes,

@@ -23,6 +23,8 @@ typedef enum lb_layout_style {
     LB_LAYOUT_FOLDED,  /* > */
 } lb_layout_style;
 
+#define LB_LAYOUT_MAX_COMMENTS 1000000
+
 /* From the # to the end of the line, without the spaces there. A list of them is linked. */
 typedef struct lb_layout_comment {
     const char *text; /* lent from the source */
@@ -88,8 +90,8 @@ typedef struct lb_layout {
     int32_t comment_count;
 } lb_layout;
 
-/* Reads a text that lb_yaml_read has found good. LB_MEMORY; LB_INVALID, not reported, if the text
- * was not good. */
+/* Reads a text that lb_yaml_read has found good. LB_MEMORY, LB_LIMIT (comments); LB_INVALID if the
+ * text was not good. Nothing is reported. */
 LB_MUST_CHECK lb_status lb_layout_read(const char *text, size_t bytes, lb_arena *arena,
                                        lb_layout *out);
 

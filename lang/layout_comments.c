@@ -91,7 +91,8 @@ static void add_comment(scanner *s, size_t begin, size_t end)
     default:
         break;
     }
-    if (!lb_grow((void **)&marks->comments, &s->comment_capacity, marks->comment_count,
+    if (marks->comment_count >= LB_LAYOUT_MAX_COMMENTS ||
+        !lb_grow((void **)&marks->comments, &s->comment_capacity, marks->comment_count,
                  sizeof *marks->comments)) {
         s->failed = true;
         return;
@@ -196,7 +197,7 @@ static lb_status scan_tokens(scanner *s)
         see_token(s, &token);
         yaml_token_delete(&token);
         if (s->failed)
-            status = LB_MEMORY;
+            status = s->marks->comment_count >= LB_LAYOUT_MAX_COMMENTS ? LB_LIMIT : LB_MEMORY;
     }
     yaml_parser_delete(&parser);
     return status;
@@ -215,7 +216,7 @@ lb_status lb_layout_scan(const lb_place_index *places, lb_arena *arena, lb_layou
         !keep(arena, found.comments, found.comment_count, sizeof *found.comments, &out->comments) ||
         !keep(arena, found.dashes, found.dash_count, sizeof *found.dashes, &out->dashes) ||
         !keep(arena, found.blocks, found.block_count, sizeof *found.blocks, &out->blocks))
-        status = LB_MEMORY;
+        status = found.comment_count >= LB_LAYOUT_MAX_COMMENTS ? LB_LIMIT : LB_MEMORY;
     lb_free(found.comments);
     lb_free(found.dashes);
     lb_free(found.blocks);

@@ -42,8 +42,10 @@ static lb_status read_side(lb_merge *merge, const lb_merge_side *side, lb_merge_
                        "a graph has at most %zu MiB", LB_LANG_MAX_BYTES >> 20);
     if ((status = lb_yaml_read(merge->diag, out->file, text, bytes, merge->arena, &tree)) != LB_OK)
         return status;
-    if (lb_layout_read(text, bytes, merge->arena, &out->layout) != LB_OK ||
-        !lb_layout_measure(out->layout.root.value, merge->arena) ||
+    if ((status = lb_layout_read(text, bytes, merge->arena, &out->layout)) == LB_LIMIT)
+        return lb_fail(merge->diag, LB_LIMIT, (lb_loc){.file = out->file}, "more than %d comments",
+                       LB_LAYOUT_MAX_COMMENTS);
+    if (status != LB_OK || !lb_layout_measure(out->layout.root.value, merge->arena) ||
         !lb_place_index_make(text, bytes, &out->places))
         return no_memory(merge);
     return LB_OK;
@@ -90,8 +92,9 @@ static lb_status check(lb_merge *merge, const lb_layout_node *expected, const lb
     int32_t twice, ours, theirs;
 
     status = lb_yaml_read(merge->diag, file, made->bytes, made->length, merge->arena, &tree);
-    if (status == LB_MEMORY || (status == LB_OK && lb_layout_read(made->bytes, made->length,
-                                                                  merge->arena, &layout) != LB_OK))
+    if (status == LB_OK)
+        status = lb_layout_read(made->bytes, made->length, merge->arena, &layout);
+    if (status == LB_MEMORY)
         return no_memory(merge);
     if (status != LB_OK || !lb_layout_is_equal(layout.root.value, expected))
         return lb_fail(merge->diag, LB_UNSUPPORTED, (lb_loc){.file = merge->ours.file},

@@ -54,12 +54,13 @@ static size_t line_end(const writer *w, size_t at)
 /* The last byte of a node and of the comments below it. */
 static size_t last_of(const lb_layout_node *node)
 {
-    size_t last = node->end;
+    size_t last = node->end, inner;
 
     if (node->is_flow || node->count == 0)
         return last;
-    if (last_of(node->entries[node->count - 1].value) > last)
-        last = last_of(node->entries[node->count - 1].value);
+    inner = last_of(node->entries[node->count - 1].value); /* once: they are nested deeply */
+    if (inner > last)
+        last = inner;
     for (const lb_layout_comment *comment = node->foot; comment; comment = comment->next)
         if (comment->end > last)
             last = comment->end;

@@ -12,6 +12,7 @@ typedef struct walk {
     lb_spot *spots;
     size_t count, capacity;
     int32_t line, column; /* where the next character stands if it goes on side by side */
+    size_t inside;        /* white space up to this byte of the source is within a line */
     bool is_off;          /* they do not fit, or there is no memory */
 } walk;
 
@@ -140,9 +141,10 @@ static void fold_lines(walk *w, bool is_escaped)
     int32_t breaks = 0;
     size_t at = w->at.byte;
 
-    while (at < w->bytes && is_blank(w->source[at]))
+    while (at >= w->inside && at < w->bytes && is_blank(w->source[at]))
         at++;
-    if (!is_escaped && (at == w->bytes || !is_break(w->source[at]))) {
+    if (!is_escaped && (at < w->inside || at == w->bytes || !is_break(w->source[at]))) {
+        w->inside = at > w->inside ? at : w->inside;
         take_same(w); /* inside a line white space is text */
         return;
     }

@@ -8,7 +8,9 @@
 
 #define LB_YAML_MAX_DEPTH 128
 #define LB_YAML_MAX_SPOTS 65536  /* bytes of a text whose characters are looked for in the file */
-#define LB_YAML_MAX_NODES 100000 /* aliases counted as often as they are used */
+#define LB_YAML_MAX_NODES 250000 /* aliases counted as often as they are used */
+#define LB_YAML_MAX_TEXT ((int64_t)32 << 20) /* bytes of all texts, counted likewise */
+#define LB_YAML_MAX_KEY 1024                 /* bytes */
 
 typedef enum lb_yaml_kind {
     LB_YAML_SCALAR,
@@ -30,6 +32,7 @@ struct lb_yaml_node {
     lb_yaml_kind kind;
     lb_loc loc;
     int32_t size;   /* nodes in it, itself counted */
+    int64_t bytes;  /* of the texts in it */
     int32_t height; /* levels in it: 1 for a scalar */
 
     /* Scalars. */
@@ -47,6 +50,7 @@ struct lb_yaml_node {
     int32_t count;
     lb_yaml_node **items;
     lb_yaml_entry *entries; /* keys differ; merge keys are applied */
+    int32_t *slots;         /* entries by the hash of their keys; NULL: they are few */
     bool is_open;           /* being read: an alias to it would never end */
 };
 
@@ -54,7 +58,7 @@ struct lb_yaml_node {
  * order mark. All faults are reported, the answer is the first one's status. *out is the tree, also
  * after faults that leave one worth checking (duplicate keys, unknown aliases); NULL after others.
  *
- * LB_INVALID, LB_LIMIT (depth, nodes), LB_MEMORY. */
+ * LB_INVALID, LB_LIMIT (depth, nodes, text, a key), LB_MEMORY. */
 LB_MUST_CHECK lb_status lb_yaml_read(lb_diag *diag, const char *file, const char *text,
                                      size_t bytes, lb_arena *arena, lb_yaml_node **out);
 

@@ -86,6 +86,7 @@ void lb_diag_free(lb_diag **diag)
     while (old->sources) {
         source *next = old->sources->next;
         lb_free(old->sources->text);
+        lb_free(old->sources->marks);
         lb_free(old->sources);
         old->sources = next;
     }
@@ -169,8 +170,9 @@ const char *lb_diag_add_source(lb_diag *diag, const char *name, const char *text
         found->text = copy;
         found->bytes = bytes;
         found->skipped = skipped;
-        found->cursor_line = 1;
-        found->cursor = 0;
+        lb_free(found->marks);
+        found->marks = NULL;
+        found->mark_count = 0;
     } else {
         lb_free(copy);
     }

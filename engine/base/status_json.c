@@ -5,23 +5,13 @@
 
 #include "engine/base/status_list.h"
 
-/* The byte of a column, in the line at begin .. end. */
-static size_t byte_of(const source *s, size_t begin, size_t end, int64_t column)
-{
-    size_t at = begin;
-
-    for (int64_t i = 1; i < column && at < end; i++)
-        lb_utf8_next(s->text, end, &at);
-    return at + s->skipped;
-}
-
 static void put_place(lb_text *out, const char *key, source *s, const lb_loc *loc, int64_t column)
 {
     size_t begin, end;
 
     lb_text_printf(out, "\"%s\": {\"byte\": ", key);
-    if (s && lb_source_line(s, loc->line, true, &begin, &end))
-        lb_text_printf(out, "%zu", byte_of(s, begin, end, column));
+    if (s && lb_source_line(s, loc->line, &begin, &end))
+        lb_text_printf(out, "%zu", lb_source_byte(s, loc->line, begin, end, column) + s->skipped);
     else
         lb_text_put(out, "null");
     lb_text_printf(out, ", \"line\": %d, \"column\": %lld}", (int)loc->line, (long long)column);

@@ -22,14 +22,20 @@ typedef struct message {
     char spare[240];
 } message;
 
+/* A place that others are counted from. */
+typedef struct source_mark {
+    size_t byte;
+    int32_t line, column; /* from 1 */
+} source_mark;
+
 typedef struct source {
     struct source *next;
     char *text; /* NULL: only the name is known */
     size_t bytes;
-    size_t skipped;      /* bytes before the text: a byte order mark */
-    int32_t order;       /* among the texts, as they were first registered */
-    int32_t cursor_line; /* where the last line shown begins: lines are asked for in order */
-    size_t cursor;
+    size_t skipped;     /* bytes before the text: a byte order mark */
+    int32_t order;      /* among the texts, as they were first registered */
+    source_mark *marks; /* every few hundred bytes, made when first asked for; NULL: not yet */
+    size_t mark_count;
     uint32_t hash;
     char name[];
 } source;
@@ -59,9 +65,11 @@ struct lb_diag {
 
 /* NULL: no such source. */
 source *lb_diag_find_source(const lb_diag *diag, const char *name);
-/* The bytes of line `line`, without its end; false: there is no such line. The source remembers it,
- * if `keep`, for the next line that is asked for. */
-bool lb_source_line(source *s, int32_t line, bool keep, size_t *begin, size_t *end);
+/* The bytes of line `line`, without its end; false: there is no such line. Takes as long wherever
+ * the line is, and however long it is. */
+bool lb_source_line(source *s, int32_t line, size_t *begin, size_t *end);
+/* The byte of a column of the line at begin .. end. */
+size_t lb_source_byte(source *s, int32_t line, size_t begin, size_t end, int64_t column);
 /* Puts the messages that were not printed, but for notes of such, into their order; their count. */
 int32_t lb_diag_sort(lb_diag *diag);
 

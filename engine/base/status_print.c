@@ -138,13 +138,13 @@ static void print_shown(const printer *p, const char *text, size_t bytes, const 
     }
 }
 
-static void print_line(const printer *p, lb_diag *diag, const lb_loc *loc, bool keep)
+static void print_line(const printer *p, lb_diag *diag, const lb_loc *loc)
 {
     source *from = lb_diag_find_source(diag, loc->file);
     size_t begin, end;
     span s;
 
-    if (!from || !lb_source_line(from, loc->line, keep, &begin, &end))
+    if (!from || !lb_source_line(from, loc->line, &begin, &end))
         return;
     s = measure(from->text + begin, end - begin, loc->column > 0 ? loc->column - 1 : 0,
                 loc->length);
@@ -163,7 +163,7 @@ static void print_line(const printer *p, lb_diag *diag, const lb_loc *loc, bool 
     fputc('\n', p->out);
 }
 
-static void print_message(const printer *p, lb_diag *diag, message *m, bool keep)
+static void print_message(const printer *p, lb_diag *diag, message *m)
 {
     style(p, "\033[1m");
     put_text(p->out, m->loc.file ? m->loc.file : "lampblack");
@@ -181,18 +181,18 @@ static void print_message(const printer *p, lb_diag *diag, message *m, bool keep
     style(p, "\033[0m");
     fputc('\n', p->out);
     if (m->loc.file && m->loc.line > 0)
-        print_line(p, diag, &m->loc, keep);
+        print_line(p, diag, &m->loc);
 }
 
 static void print_with_notes(const printer *p, lb_diag *diag, message *m, bool is_shown)
 {
     if (is_shown)
-        print_message(p, diag, m, true);
+        print_message(p, diag, m);
     m->is_printed = true;
     for (int32_t n = m->next_note; n >= 0 && m->severity != LB_NOTE;
          n = diag->messages[n].next_note) {
         if (is_shown && !diag->messages[n].is_printed)
-            print_message(p, diag, &diag->messages[n], false);
+            print_message(p, diag, &diag->messages[n]);
         diag->messages[n].is_printed = true;
     }
 }

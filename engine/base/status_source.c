@@ -12,34 +12,97 @@ source *lb_diag_find_source(const lb_diag *diag, const char *name)
     return NULL;
 }
 
-bool lb_source_line(source *s, int32_t line, bool keep, size_t *begin, size_t *end)
+#define STRIDE 512 /* bytes between marks, or a few more */
+
+/* Without memory there are no marks, and everything is counted from the beginning. */
+static void make_marks(source *s)
 {
     size_t at = 0;
-    int32_t here = 1;
-    const char *found;
+    source_mark mark = {0, 1, 1};
 
-    if (!s->text || line < 1)
-        return false;
-    if (s->cursor_line >= 1 && s->cursor_line <= line) {
-        at = s->cursor;
-        here = s->cursor_line;
+    if (s->marks || !(s->marks = lb_alloc(s->bytes / STRIDE + 1, sizeof *s->marks)))
+        return;
+    s->marks[0] = mark;
+    s->mark_count = 1;
+    while (at < s->bytes) {
+        if (at - s->marks[s->mark_count - 1].byte >= STRIDE) {
+            mark.byte = at;
+            s->marks[s->mark_count++] = mark;
+        }
+        mark.column++;
+        if (s->text[at] == '\n') {
+            mark.line++;
+            mark.column = 1;
+        }
+        lb_utf8_next(s->text, s->bytes, &at);
     }
-    for (; here < line; here++) {
-        found = at < s->bytes ? memchr(s->text + at, '\n', s->bytes - at) : NULL;
+}
+
+/* The last mark at or before a place. */
+static source_mark find_mark(const source *s, int32_t line, int64_t column)
+{
+    size_t low = 0, high = s->mark_count;
+
+    if (high == 0)
+        return (source_mark){0, 1, 1};
+    while (high - low > 1) {
+        size_t middle = low + (high - low) / 2;
+        const source_mark *mark = &s->marks[middle];
+
+        if (mark->line < line || (mark->line == line && mark->column <= column))
+            low = middle;
+        else
+            high = middle;
+    }
+    return s->marks[low];
+}
+
+/* Where a line begins; false: there is no such line. */
+static bool find_start(const source *s, int32_t line, size_t *out)
+{
+    source_mark mark = find_mark(s, line, 1);
+
+    for (; mark.line < line; mark.line++) {
+        const char *found =
+            mark.byte < s->bytes ? memchr(s->text + mark.byte, '\n', s->bytes - mark.byte) : NULL;
+
         if (!found)
             return false;
-        at = (size_t)(found - s->text) + 1;
+        mark.byte = (size_t)(found - s->text) + 1;
     }
-    if (keep) {
-        s->cursor_line = line;
-        s->cursor = at;
-    }
-    found = at < s->bytes ? memchr(s->text + at, '\n', s->bytes - at) : NULL;
-    *begin = at;
-    *end = found ? (size_t)(found - s->text) : s->bytes;
+    *out = mark.byte;
+    return true;
+}
+
+bool lb_source_line(source *s, int32_t line, size_t *begin, size_t *end)
+{
+    if (!s->text || line < 1)
+        return false;
+    make_marks(s);
+    if (!find_start(s, line, begin))
+        return false;
+    if (line < INT32_MAX && find_start(s, line + 1, end))
+        --*end; /* the \n */
+    else
+        *end = s->bytes;
     if (*end > *begin && s->text[*end - 1] == '\r')
         --*end;
     return true;
+}
+
+size_t lb_source_byte(source *s, int32_t line, size_t begin, size_t end, int64_t column)
+{
+    source_mark mark = find_mark(s, line, column);
+    size_t at = begin;
+    int64_t here = 1;
+
+    if (mark.line == line) {
+        at = mark.byte;
+        here = mark.column;
+    }
+    for (; here < column && at < end; here++)
+        lb_utf8_next(s->text, end, &at);
+    return at < end ? at : end;
 }
 
 /* --- order --- */

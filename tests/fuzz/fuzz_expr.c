@@ -5,7 +5,7 @@
  *
  *   flags="-std=c11 -D_GNU_SOURCE -DLB_NO_CLONES -I. -g -O1 -fsanitize=fuzzer,address,undefined"
  *   clang-14 $flags -o /tmp/fuzz_expr tests/fuzz/fuzz_expr.c engine/base/[a-z]*.c lang/expr*.c \
- *       lang/{easing,yaml,spots,place,scalar,name_map}.c \
+ *       lang/{easing,yaml*,spots,place,scalar,name_map}.c \
  *       $(pkg-config --cflags --libs yaml-0.1 libxxhash libutf8proc) -lm -lpthread
  *   mkdir -p /tmp/expressions && cd /tmp/expressions
  *   grep -v '^#' ROOT/tests/data/expressions/values.tsv | cut -f1 | split -l 1 -a 4

@@ -242,8 +242,8 @@ Test(yaml, limits)
     expect_limit(repeat("", "[", 128, ""), LB_INVALID, "not YAML");
     expect_limit(repeat("", "[", 200000, ""), LB_LIMIT, "nested more than 128 levels deep");
     expect_limit(repeat("", "- ", 129, "x"), LB_LIMIT, "nested more than 128 levels deep");
-    expect_limit(repeat("[", "x, ", 99998, "x]"), LB_OK, "");
-    expect_limit(repeat("[", "x, ", 99999, "x]"), LB_LIMIT, "more than 100000 values");
+    expect_limit(repeat("[", "x, ", 249998, "x]"), LB_OK, "");
+    expect_limit(repeat("[", "x, ", 249999, "x]"), LB_LIMIT, "more than 250000 values");
     expect_limit(repeat("", "%TAG !a! b\n", 100, "--- a"), LB_LIMIT, "tag directives");
     lb_text_put(&bomb, "- &a0 [x]\n");
     for (int i = 1; i <= 20; i++) {
@@ -252,7 +252,7 @@ Test(yaml, limits)
             lb_text_printf(&bomb, "*a%d, ", i - 1);
         lb_text_put(&bomb, "]\n");
     }
-    expect_limit(bomb.bytes, LB_LIMIT, "more than 100000 values, aliases followed");
+    expect_limit(bomb.bytes, LB_LIMIT, "more than 250000 values, aliases followed");
     bomb = (lb_text){0};
     lb_text_put(&bomb, "- &a0 [x]\n"); /* each alias one level deeper than the one before */
     for (int i = 1; i <= 200; i++)
