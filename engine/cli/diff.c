@@ -6,6 +6,7 @@
 #include "engine/base/file.h"
 #include "engine/base/json.h"
 #include "engine/cli/cli.h"
+#include "engine/cli/diff_pixels.h"
 #include "lang/diff.h"
 
 typedef struct diff_options {
@@ -13,6 +14,12 @@ typedef struct diff_options {
     lb_texts git; /* what git hands over behind them */
     bool json, is_git;
     lb_texts objects;
+    lb_frames frames; /* whose pixels are compared too */
+    const char *image, *outputs;
+    lb_settings settings;
+    double scale;
+    int32_t threads;
+    size_t memory;
 } diff_options;
 
 /* ---- Words ---- */
@@ -160,28 +167,17 @@ static void print_text(const lb_diff *diff, const char *title)
     }
 }
 
-static lb_status print_json(lb_session *session, const lb_diff *diff)
+static void put_changes(lb_json *json, const lb_diff *diff)
 {
-    lb_text text = {0};
-    lb_json json = {.text = &text};
-    lb_status status = LB_OK;
-
-    lb_json_open(&json, '[', false);
+    lb_json_open(json, '[', false);
     for (int32_t i = 0; i < diff->count; i++)
-        put_json(&json, &diff->items[i]);
-    lb_json_close(&json, ']');
-    lb_text_put(&text, "\n");
-    if (text.failed)
-        status = lb_fail(session->diag, LB_MEMORY, LB_NOWHERE, "no memory");
-    else
-        fputs(text.bytes, stdout);
-    lb_text_clear(&text);
-    return status;
+        put_json(json, &diff->items[i]);
+    lb_json_close(json, ']');
 }
 
 /* Changes of meaning; *differ tells whether there are any. */
 static lb_status compare(lb_session *session, const diff_options *options, const char *paths[2],
-                         const char *title, bool *differ)
+                         const char *title, lb_json *json, bool *differ)
 {
     lb_diff_side sides[2] = {0};
     lb_diff diff = {0};
@@ -196,8 +192,8 @@ static lb_status compare(lb_session *session, const diff_options *options, const
                               lb_operators_list(session->operators), &diff);
     if (status == LB_OK) {
         *differ = diff.count > 0;
-        if (options->json)
-            status = print_json(session, &diff);
+        if (json)
+            put_changes(json, &diff);
         else
             print_text(&diff, title);
     }
@@ -207,10 +203,55 @@ static lb_status compare(lb_session *session, const diff_options *options, const
     return status;
 }
 
+/* The pictures of the frames that --frame names. */
+static lb_status compare_pixels(lb_session *session, const diff_options *options,
+                                const char *paths[2], lb_json *json, bool *differ)
+{
+    const lb_diff_pixels_options pixels = {.graphs = {paths[0], paths[1]},
+                                           .frames = options->frames,
+                                           .outputs = options->outputs,
+                                           .settings = &options->settings,
+                                           .scale = options->scale,
+                                           .threads = options->threads,
+                                           .memory = options->memory,
+                                           .image = options->image,
+                                           .text = json ? NULL : stdout,
+                                           .json = json};
+    bool pixels_differ = false;
+    lb_status status = lb_diff_pixels(session, &pixels, &pixels_differ);
+
+    *differ = *differ || pixels_differ;
+    return status;
+}
+
+/* Meaning, and pixels if they are asked for: as JSON an array of changes, or an object of both. */
+static lb_status compare_all(lb_session *session, const diff_options *options, const char *paths[2],
+                             lb_json *json, bool *differ)
+{
+    bool with_pixels = options->frames.count > 0;
+    lb_status status;
+
+    if (json && with_pixels) {
+        lb_json_open(json, '{', false);
+        lb_json_key(json, "changes");
+    }
+    status = compare(session, options, paths, options->is_git ? options->a : NULL, json, differ);
+    if (status != LB_OK || !with_pixels)
+        return status;
+    if (json)
+        lb_json_key(json, "pixels");
+    status = compare_pixels(session, options, paths, json, differ);
+    if (json)
+        lb_json_close(json, '}');
+    return status;
+}
+
 static lb_status run_diff(lb_session *session, const void *words)
 {
     const diff_options *options = words;
     const char *paths[2] = {options->a, options->b};
+    lb_text text = {0};
+    lb_json json = {.text = &text};
     bool differ = false;
     lb_status status;
 
@@ -223,7 +264,15 @@ static lb_status run_diff(lb_session *session, const void *words)
     } else if (options->git.count > 0) {
         return lb_session_usage(session, "'%s' is one word too many", options->git.list[0]);
     }
-    status = compare(session, options, paths, options->is_git ? options->a : NULL, &differ);
+    if (options->image && options->frames.count == 0)
+        return lb_session_usage(session, "--image shows frames, and --frame names none");
+    status = compare_all(session, options, paths, options->json ? &json : NULL, &differ);
+    lb_text_put(&text, "\n");
+    if (status == LB_OK && options->json && text.failed)
+        status = lb_fail(session->diag, LB_MEMORY, LB_NOWHERE, "no memory");
+    if (status == LB_OK && options->json)
+        fputs(text.bytes, stdout);
+    lb_text_clear(&text);
     session->in_trouble |= status != LB_OK; /* 1 says that there are differences */
     if (status == LB_OK && differ && !options->is_git)
         status = LB_INVALID;
@@ -240,11 +289,25 @@ static const lb_operand operands[] = {
 };
 
 static const lb_option options[] = {
+    LB_OPTION(diff_options, frames, "--frame", LB_OPTION_FRAMES,
+              .doc = "Renders these frames of both graphs, such as 1,120-123, and compares their "
+                     "pixels too."),
+    LB_OPTION(diff_options, image, "--image", LB_OPTION_TEXT, .argument = "FILE",
+              .expects = "a file, such as compare.####.png", .offer = LB_OFFER_FILE,
+              .doc = "With --frame: both pictures side by side, and their difference made larger."),
+    LB_OPTION(diff_options, outputs, "--outputs", LB_OPTION_TEXT, .argument = "NAME,...",
+              .expects = "names with commas between them", .offer = LB_OFFER_OUTPUTS, .comma = true,
+              .doc = "With --frame: only these outputs."),
+    LB_OPTION(diff_options, scale, "--scale", LB_OPTION_SCALE,
+              .doc = "With --frame: a smaller or larger picture, such as 1/2."),
+    LB_OPTION_SET(diff_options),
     LB_OPTION_JSON(diff_options),
     LB_OPTION(diff_options, is_git, "--git", LB_OPTION_FLAG,
               .doc =
                   "Takes the words that git hands to a diff driver, and ends with 0 whether there "
                   "are differences or not."),
+    LB_OPTION_THREADS(diff_options),
+    LB_OPTION_MEMORY(diff_options),
     LB_OPTION_OPERATORS(diff_options),
     {0},
 };
@@ -252,6 +315,7 @@ static const lb_option options[] = {
 static const lb_example examples[] = {
     {"lampblack diff kiln.yaml theirs.yaml || echo different", NULL},
     {"lampblack diff kiln.yaml theirs.yaml --json || echo different", "For a program:"},
+    {"lampblack diff kiln.yaml theirs.yaml --frame 3 --image beside.png || true", "And in pixels:"},
     {0},
 };
 
@@ -261,7 +325,10 @@ const lb_command lb_command_diff = {
     .doc =
         "Nodes added, removed and renamed, parameters with their old and their new value, inputs, "
         "curves, expressions, params, parts, versions and outputs. Order, layout, comments and "
-        "the spelling of values never show.",
+        "the spelling of values never show.\n\nWith --frame the outputs that both graphs have are "
+        "rendered and compared: how many pixels differ and where, the largest difference of the "
+        "numbers and their mean, PSNR and SSIM of what is seen, and the nodes at which it begins. "
+        "Outputs whose pixels are known to be the same are not rendered.",
     .no = "there are differences",
     .operands = operands,
     .options = options,

@@ -59,6 +59,22 @@ static const float *row_of(source from, lb_box window, int32_t y, float *buffer)
     return buffer;
 }
 
+static source source_of(const lb_image *image, const char *name)
+{
+    const lb_plane *plane = lb_image_find(image, name);
+
+    return (source){.plane = plane, .value = !plane && strcmp(name, "A") == 0 ? 1 : 0};
+}
+
+void lb_compare_row(const lb_image *image, const char *channel, lb_box window, int32_t y,
+                    float *out)
+{
+    const float *row = row_of(source_of(image, channel), window, y, out);
+
+    if (row != out)
+        memcpy(out, row, (size_t)lb_box_width(window) * sizeof(float));
+}
+
 /* ---- Numbers ---- */
 
 enum { DIFFERS = 1, HAS_NAN = 2 };
@@ -186,24 +202,30 @@ static lb_status compare_numbers(lb_pool *pool, job *j)
 
 /* ---- What is seen ---- */
 
-/* False: the picture has no colour. */
-static bool find_seen(const lb_image *image, source out[3])
+bool lb_compare_shown(const lb_image *image, const char *out[3])
 {
     static const char *const names[] = {"R", "G", "B"};
-    const lb_plane *grey = lb_image_find(image, "Y");
-    bool any = false;
+    const char *grey = lb_image_find(image, "Y") ? "Y" : NULL;
 
-    for (int c = 0; c < 3; c++) {
-        out[c] = (source){.plane = lb_image_find(image, names[c])};
-        any = any || out[c].plane;
-    }
-    if (any)
+    for (int c = 0; c < 3; c++)
+        out[c] = names[c];
+    if (lb_image_find(image, "R") || lb_image_find(image, "G") || lb_image_find(image, "B"))
         return true;
     if (!grey && lb_image_count(image) == 1)
-        grey = lb_image_plane(image, 0);
-    for (int c = 0; c < 3; c++)
-        out[c].plane = grey;
+        grey = lb_image_name(image, 0);
+    for (int c = 0; c < 3 && grey; c++)
+        out[c] = grey;
     return grey != NULL;
+}
+
+static bool find_seen(const lb_image *image, source out[3])
+{
+    const char *names[3];
+    bool has_colour = lb_compare_shown(image, names);
+
+    for (int c = 0; c < 3; c++)
+        out[c] = (source){.plane = lb_image_find(image, names[c])};
+    return has_colour;
 }
 
 /* Both pictures' signal of one row, R, G, B after each other; their luma; the sum of squares. */
@@ -289,13 +311,6 @@ static lb_status compare_seen(lb_pool *pool, job *j)
 }
 
 /* ---- Together ---- */
-
-static source source_of(const lb_image *image, const char *name)
-{
-    const lb_plane *plane = lb_image_find(image, name);
-
-    return (source){.plane = plane, .value = !plane && strcmp(name, "A") == 0 ? 1 : 0};
-}
 
 /* The channels of either picture, both lists being sorted. */
 static lb_status list_channels(job *j, const lb_image *const images[2])

@@ -56,4 +56,11 @@ LB_MUST_CHECK lb_status lb_compare(lb_pool *pool, const lb_image *a, const lb_im
                                    const lb_compare_options *options, lb_comparison *out);
 void lb_comparison_clear(lb_comparison *comparison);
 
+/* The channels that are shown as red, green and blue; false: there is no colour. Of a picture that
+ * has some of R, G and B the others are 0. Lent by the picture or constants. */
+bool lb_compare_shown(const lb_image *image, const char *out[3]);
+/* Row y of a channel within `window`, as lb_compare takes it. */
+void lb_compare_row(const lb_image *image, const char *channel, lb_box window, int32_t y,
+                    float *out);
+
 #endif
