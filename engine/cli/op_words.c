@@ -34,17 +34,28 @@ void lb_op_put_initial(lb_text *out, const lb_param *param)
         lb_text_put(out, "]");
 }
 
-void lb_op_put_range(lb_text *out, const lb_param *param)
+static void put_from_to(lb_text *out, double from, double to)
 {
     char low[32], high[32];
 
-    if (param->min == 0 && param->max == 0)
-        return;
-    lb_text_from_number(param->min, low);
-    if (isinf(param->max))
+    lb_text_from_number(from, low);
+    if (isinf(to))
         lb_text_printf(out, "at least %s", low);
     else
-        lb_text_printf(out, "%s to %s", low, lb_text_from_number(param->max, high));
+        lb_text_printf(out, "%s to %s", low, lb_text_from_number(to, high));
+}
+
+void lb_op_put_range(lb_text *out, const lb_param *param)
+{
+    bool has_range = param->min != 0 || param->max != 0;
+    bool has_usual = param->usual_min != 0 || param->usual_max != 0;
+
+    if (has_range)
+        put_from_to(out, param->min, param->max);
+    if (has_usual)
+        lb_text_put(out, has_range ? ", usually " : "usually ");
+    if (has_usual)
+        put_from_to(out, param->usual_min, param->usual_max);
 }
 
 void lb_op_put_example(lb_text *out, const lb_op *op)

@@ -7,7 +7,7 @@
 
 /* A parameter's initial value as a graph would write it; nothing when there is none to show. */
 void lb_op_put_initial(lb_text *out, const lb_param *param);
-/* "0 to 1000", "at least 0", or nothing. */
+/* "0 to 1000, usually 0 to 10", "at least 0", or nothing. */
 void lb_op_put_range(lb_text *out, const lb_param *param);
 /* The operator's example as a whole graph that can be run; nothing if it has none. */
 void lb_op_put_example(lb_text *out, const lb_op *op);

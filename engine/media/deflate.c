@@ -16,9 +16,6 @@
 #define RUN_MOST 258
 #define STEP 64 /* bytes that are looked at together for runs; BLOCK_MOST is a multiple */
 
-#define SEEN_BITS 12
-#define STRING_LEAST 16
-
 #define LITERALS 256
 #define END_OF_BLOCK 256
 #define SYMBOLS 286
@@ -392,35 +389,4 @@ size_t lb_deflate_runs(const uint8_t *bytes, size_t count, bool is_last, uint8_t
         put_stored(&w, bytes, 0, is_last);
     put(&w, 0, -w.count & 7);
     return (size_t)(w.at - out);
-}
-
-size_t lb_deflate_repeats(const uint8_t *bytes, size_t count, size_t *strings)
-{
-    uint32_t seen[1 << SEEN_BITS] = {0}; /* where such eight bytes stood last */
-    size_t found = 0;
-
-    *strings = 0;
-    for (size_t at = 1; at + 8 <= count;) {
-        uint64_t eight = load_64_low_first(bytes + at);
-        uint32_t *place = &seen[eight * 0x9e3779b97f4a7c15U >> (64 - SEEN_BITS)];
-        const uint8_t *last = bytes + *place;
-        size_t length = 8;
-
-        if (eight == load_64_low_first(bytes + at - 1)) {
-            at += 8;
-            continue;
-        }
-        *place = (uint32_t)at;
-        if (load_64_low_first(last) == eight && last > bytes)
-            while (at + length < count && last[length] == bytes[at + length])
-                length++;
-        if (length < STRING_LEAST) {
-            at++;
-            continue;
-        }
-        found += length;
-        at += length;
-        (*strings)++;
-    }
-    return found;
 }

@@ -14,8 +14,4 @@ size_t lb_deflate_bound(size_t count);
  * before it, so that pieces join into one stream; the last piece ends it. Answers the bytes. */
 size_t lb_deflate_runs(const uint8_t *bytes, size_t count, bool is_last, uint8_t *out);
 
-/* What a search would find, at a guess: how many of these bytes (less than 2^32) are in strings of
- * at least 16 that stand here a second time, runs of one byte left out, and how many strings. */
-size_t lb_deflate_repeats(const uint8_t *bytes, size_t count, size_t *strings);
-
 #endif

@@ -231,19 +231,3 @@ Test(deflate, prefix_lengths)
         cr_expect_eq(kraft, 1.0, "seed %u", seed);
     }
 }
-
-/* Noise that stands there twice is found, noise and runs are not. */
-Test(deflate, repeats)
-{
-    size_t strings;
-
-    white(bytes, 10000);
-    cr_expect_eq(lb_deflate_repeats(bytes, 10000, &strings), 0);
-    cr_expect_eq(strings, 0);
-    memcpy(bytes + 10000, bytes, 10000);
-    cr_expect_geq(lb_deflate_repeats(bytes, 20000, &strings), 9000);
-    cr_expect_leq(strings, 20);
-    constant(bytes, 10000);
-    cr_expect_eq(lb_deflate_repeats(bytes, 10000, &strings), 0);
-    cr_expect_eq(lb_deflate_repeats(bytes, 3, &strings), 0);
-}
