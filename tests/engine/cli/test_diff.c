@@ -1,48 +1,12 @@
 /* tests/engine/cli/test_diff.c: lampblack diff, and git calling it as docs/review.md says. What
  * differs from what, tests/lang/test_diff.c looks at. */
-#include <criterion/criterion.h>
 #include <jansson.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-#include <sys/wait.h>
-#include <unistd.h>
 
-static char folder[64];
-static char output[1 << 16]; /* of the last run */
+#include "tests/support/shell.h"
 
-static int run(const char *line)
+static void enter(void)
 {
-    FILE *pipe;
-    size_t count;
-    int status;
-
-    cr_assert_eq(setenv("LINE", line, 1), 0);
-    cr_assert_not_null(pipe = popen("bash -c \"$LINE\" 2>&1", "r"));
-    count = fread(output, 1, sizeof output - 1, pipe);
-    output[count] = 0;
-    status = pclose(pipe);
-    cr_assert(WIFEXITED(status), "'%s' ended by a signal:\n%s", line, output);
-    return WEXITSTATUS(status);
-}
-
-static void must(const char *line)
-{
-    cr_assert_eq(run(line), 0, "%s: %s", line, output);
-}
-
-static void enter_folder(void)
-{
-    strcpy(folder, "/tmp/lampblack-diff-XXXXXX");
-    cr_assert_not_null(mkdtemp(folder));
-    cr_assert_eq(chdir(folder), 0);
-    cr_assert_eq(setenv("PROGRAM", LB_PROGRAM, 1), 0);
-    must("mkdir bin && ln -s \"$PROGRAM\" bin/lampblack");
-    snprintf(output, sizeof output, "%s/bin:%s", folder, getenv("PATH"));
-    cr_assert_eq(setenv("PATH", output, 1), 0);
-    /* Nothing of the machine's own settings. */
-    cr_assert_eq(setenv("HOME", folder, 1), 0);
-    cr_assert_eq(setenv("GIT_CONFIG_NOSYSTEM", "1", 1), 0);
+    enter_folder();
     must(
         "printf 'lampblack: 1\\nnodes:\\n  a: {op: solid}\\n  b: {op: blur, image: a, sigma: 2}\\n'"
         ">a.yaml; sed 's/sigma: 2/sigma: 8/' a.yaml >b.yaml;"
@@ -50,16 +14,7 @@ static void enter_folder(void)
         "lampblack: 1\\n' >same.yaml; printf 'nodes: [' >broken.yaml");
 }
 
-static void leave_folder(void)
-{
-    char command[128];
-
-    cr_assert_eq(chdir("/"), 0);
-    snprintf(command, sizeof command, "rm -rf %s", folder);
-    cr_expect_eq(system(command), 0);
-}
-
-TestSuite(diff, .init = enter_folder, .fini = leave_folder, .timeout = 120);
+TestSuite(diff, .init = enter, .fini = leave_folder, .timeout = 120);
 
 Test(diff, exit_status_is_that_of_diff)
 {

@@ -1,34 +1,11 @@
 /* tests/engine/cli/test_diff_pixels.c: lampblack diff --frame, on pictures of few colours, so that
  * what it has to say is worked out here: counts and places by hand, signals by IEC 61966-2-1's
  * formula, PSNR from its definition, SSIM of two constants by equation 13 of Wang et al. 2004. */
-#include <criterion/criterion.h>
 #include <math.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
 #include <sys/stat.h>
-#include <sys/wait.h>
-#include <unistd.h>
 
 #include "engine/media/media.h"
-
-static char folder[64];
-static char output[1 << 16]; /* of the last run */
-
-static int run(const char *line)
-{
-    FILE *pipe;
-    size_t count;
-    int status;
-
-    cr_assert_eq(setenv("LINE", line, 1), 0);
-    cr_assert_not_null(pipe = popen("bash -c \"$LINE\" 2>&1", "r"));
-    count = fread(output, 1, sizeof output - 1, pipe);
-    output[count] = 0;
-    status = pclose(pipe);
-    cr_assert(WIFEXITED(status), "'%s' ended by a signal:\n%s", line, output);
-    return WEXITSTATUS(status);
-}
+#include "tests/support/shell.h"
 
 /* A graph of 16 x 12 pixels and four frames. */
 static void write_graph(const char *name, const char *size, const char *nodes, const char *outputs)
@@ -49,28 +26,13 @@ static void write_graph(const char *name, const char *size, const char *nodes, c
            "  patch: {op: crop, image: red, box: [3, 2, 8, 5]}\n"                                  \
            "  last: {op: composite, source: patch, backdrop: ground}\n"
 
-static void enter_folder(void)
+static void enter(void)
 {
-    strcpy(folder, "/tmp/lampblack-diff-XXXXXX");
-    cr_assert_not_null(mkdtemp(folder));
-    cr_assert_eq(chdir(folder), 0);
-    cr_assert_eq(mkdir("bin", 0700), 0);
-    cr_assert_eq(symlink(LB_PROGRAM, "bin/lampblack"), 0);
-    snprintf(output, sizeof output, "%s/bin:%s", folder, getenv("PATH"));
-    cr_assert_eq(setenv("PATH", output, 1), 0);
+    enter_folder();
     write_graph("a.yaml", "[16, 12]", "  last: {op: solid, color: [0.5, 0.25, 0]}\n", MASTER);
 }
 
-static void leave_folder(void)
-{
-    char command[128];
-
-    cr_assert_eq(chdir("/"), 0);
-    snprintf(command, sizeof command, "rm -rf %s", folder);
-    cr_expect_eq(system(command), 0);
-}
-
-TestSuite(diff_pixels, .init = enter_folder, .fini = leave_folder, .timeout = 120);
+TestSuite(diff_pixels, .init = enter, .fini = leave_folder, .timeout = 120);
 
 static void expect_line(const char *line)
 {

@@ -1,53 +1,18 @@
 /* tests/engine/cli/test_fmt.c: lampblack fmt as a person and a check use it. What the layout is,
  * tests/lang/test_format.c looks at. */
-#include <criterion/criterion.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
 #include <sys/stat.h>
-#include <sys/wait.h>
-#include <unistd.h>
 
-static char folder[64];
-static char output[1 << 16]; /* of the last run */
+#include "tests/support/shell.h"
 
-static int run(const char *line)
+static void enter(void)
 {
-    FILE *pipe;
-    size_t count;
-    int status;
-
-    cr_assert_eq(setenv("LINE", line, 1), 0);
-    cr_assert_not_null(pipe = popen("bash -c \"$LINE\" 2>&1", "r"));
-    count = fread(output, 1, sizeof output - 1, pipe);
-    output[count] = 0;
-    status = pclose(pipe);
-    cr_assert(WIFEXITED(status), "'%s' ended by a signal:\n%s", line, output);
-    return WEXITSTATUS(status);
+    enter_folder();
+    must("printf 'a:   1 # c\\nb: [1,\\n 2]\\n' >wild.yaml;"
+         "printf 'a: 1  # c\\nb: [1, 2]\\n' >tidy.yaml;"
+         "printf 'a: [1\\n' >broken.yaml");
 }
 
-static void enter_folder(void)
-{
-    strcpy(folder, "/tmp/lampblack-fmt-XXXXXX");
-    cr_assert_not_null(mkdtemp(folder));
-    cr_assert_eq(chdir(folder), 0);
-    cr_assert_eq(setenv("LAMPBLACK", LB_PROGRAM, 1), 0);
-    cr_assert_eq(run("printf 'a:   1 # c\\nb: [1,\\n 2]\\n' >wild.yaml;"
-                     "printf 'a: 1  # c\\nb: [1, 2]\\n' >tidy.yaml;"
-                     "printf 'a: [1\\n' >broken.yaml"),
-                 0);
-}
-
-static void leave_folder(void)
-{
-    char command[128];
-
-    cr_assert_eq(chdir("/"), 0);
-    snprintf(command, sizeof command, "rm -rf %s", folder);
-    cr_expect_eq(system(command), 0);
-}
-
-TestSuite(fmt, .init = enter_folder, .fini = leave_folder, .timeout = 120);
+TestSuite(fmt, .init = enter, .fini = leave_folder, .timeout = 120);
 
 Test(fmt, writes_what_differs)
 {
@@ -55,7 +20,7 @@ Test(fmt, writes_what_differs)
 
     cr_assert_eq(run("chmod 640 wild.yaml; ln -s wild.yaml link.yaml"), 0);
     cr_assert_eq(stat("tidy.yaml", &before), 0);
-    cr_expect_eq(run("$LAMPBLACK fmt link.yaml tidy.yaml"), 0, "%s", output);
+    cr_expect_eq(run("lampblack fmt link.yaml tidy.yaml"), 0, "%s", output);
     cr_expect_str_empty(output);
     cr_expect_eq(run("cmp wild.yaml tidy.yaml && test -L link.yaml && ls -A"), 0, "%s", output);
     cr_expect_str_eq(output, "broken.yaml\nlink.yaml\ntidy.yaml\nwild.yaml\n");
@@ -68,29 +33,29 @@ Test(fmt, writes_what_differs)
 
 Test(fmt, check_changes_nothing)
 {
-    cr_expect_eq(run("cp wild.yaml kept; $LAMPBLACK fmt --check tidy.yaml wild.yaml"), 1);
+    cr_expect_eq(run("cp wild.yaml kept; lampblack fmt --check tidy.yaml wild.yaml"), 1);
     cr_expect_str_eq(output, "wild.yaml\n");
     cr_expect_eq(run("cmp wild.yaml kept"), 0);
-    cr_expect_eq(run("$LAMPBLACK fmt --check tidy.yaml"), 0);
+    cr_expect_eq(run("lampblack fmt --check tidy.yaml"), 0);
     cr_expect_str_empty(output);
-    cr_expect_eq(run("$LAMPBLACK fmt --check <wild.yaml"), 1);
+    cr_expect_eq(run("lampblack fmt --check <wild.yaml"), 1);
     cr_expect_str_eq(output, "<stdin>\n");
 }
 
 Test(fmt, standard_input)
 {
-    cr_expect_eq(run("$LAMPBLACK fmt <wild.yaml | cmp - tidy.yaml"), 0, "%s", output);
-    cr_expect_eq(run("$LAMPBLACK fmt - <wild.yaml | cmp - tidy.yaml"), 0, "%s", output);
-    cr_expect_eq(run("$LAMPBLACK fmt <broken.yaml"), 1);
+    cr_expect_eq(run("lampblack fmt <wild.yaml | cmp - tidy.yaml"), 0, "%s", output);
+    cr_expect_eq(run("lampblack fmt - <wild.yaml | cmp - tidy.yaml"), 0, "%s", output);
+    cr_expect_eq(run("lampblack fmt <broken.yaml"), 1);
     cr_expect_not_null(strstr(output, "<stdin>:1:6: error: not YAML"), "%s", output);
 }
 
 /* A file that is no YAML is left alone, and the others are done all the same. */
 Test(fmt, goes_on)
 {
-    cr_expect_eq(run("cp broken.yaml kept; $LAMPBLACK fmt broken.yaml wild.yaml"), 1);
+    cr_expect_eq(run("cp broken.yaml kept; lampblack fmt broken.yaml wild.yaml"), 1);
     cr_expect_not_null(strstr(output, "broken.yaml:1:6: error: not YAML"), "%s", output);
     cr_expect_eq(run("cmp broken.yaml kept && cmp wild.yaml tidy.yaml"), 0, "%s", output);
-    cr_expect_eq(run("$LAMPBLACK fmt missing.yaml broken.yaml"), 2);
+    cr_expect_eq(run("lampblack fmt missing.yaml broken.yaml"), 2);
     cr_expect_not_null(strstr(output, "missing.yaml"), "%s", output);
 }

@@ -1,52 +1,8 @@
 /* tests/engine/cli/test_help.c: pages of help and the manual: every command has them, they fit a
  * terminal, their examples work, and the manual is good roff (checked by mandoc). */
-#include <criterion/criterion.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-#include <sys/wait.h>
-#include <unistd.h>
+#include "tests/support/shell.h"
 
 #define COLUMNS 80 /* of a terminal; common practice */
-
-static char folder[64];
-static char output[1 << 20]; /* of the last run */
-
-/* Runs a line in bash, with the program in the path; its exit status. */
-static int run(const char *line)
-{
-    FILE *pipe;
-    size_t count;
-    int status;
-
-    cr_assert_eq(setenv("LINE", line, 1), 0);
-    cr_assert_not_null(pipe = popen("bash -c \"$LINE\" 2>&1", "r"));
-    count = fread(output, 1, sizeof output - 1, pipe);
-    output[count] = 0;
-    status = pclose(pipe);
-    cr_assert(WIFEXITED(status), "'%s' ended by a signal:\n%s", line, output);
-    return WEXITSTATUS(status);
-}
-
-static void enter_folder(void)
-{
-    strcpy(folder, "/tmp/lampblack-help-XXXXXX");
-    cr_assert_not_null(mkdtemp(folder));
-    cr_assert_eq(chdir(folder), 0);
-    cr_assert_eq(setenv("PROGRAM", LB_PROGRAM, 1), 0);
-    cr_assert_eq(run("mkdir bin && ln -s \"$PROGRAM\" bin/lampblack && pwd"), 0, "%s", output);
-    snprintf(output, sizeof output, "%s/bin:%s", folder, getenv("PATH"));
-    cr_assert_eq(setenv("PATH", output, 1), 0);
-}
-
-static void leave_folder(void)
-{
-    char command[128];
-
-    cr_assert_eq(chdir("/"), 0);
-    snprintf(command, sizeof command, "rm -rf %s", folder);
-    cr_expect_eq(system(command), 0);
-}
 
 TestSuite(help, .init = enter_folder, .fini = leave_folder, .timeout = 120);
 

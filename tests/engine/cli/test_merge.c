@@ -1,58 +1,7 @@
 /* tests/engine/cli/test_merge.c: lampblack merge, and git calling it as docs/review.md says. What
  * merges into what, tests/lang/test_merge.c looks at; here git is the outside that decides whether
  * the driver is one. */
-#include <criterion/criterion.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-#include <sys/wait.h>
-#include <unistd.h>
-
-static char folder[64];
-static char output[1 << 16]; /* of the last run */
-
-static int run(const char *line)
-{
-    FILE *pipe;
-    size_t count;
-    int status;
-
-    cr_assert_eq(setenv("LINE", line, 1), 0);
-    cr_assert_not_null(pipe = popen("bash -c \"$LINE\" 2>&1", "r"));
-    count = fread(output, 1, sizeof output - 1, pipe);
-    output[count] = 0;
-    status = pclose(pipe);
-    cr_assert(WIFEXITED(status), "'%s' ended by a signal:\n%s", line, output);
-    return WEXITSTATUS(status);
-}
-
-static void must(const char *line)
-{
-    cr_assert_eq(run(line), 0, "%s: %s", line, output);
-}
-
-static void enter_folder(void)
-{
-    strcpy(folder, "/tmp/lampblack-merge-XXXXXX");
-    cr_assert_not_null(mkdtemp(folder));
-    cr_assert_eq(chdir(folder), 0);
-    cr_assert_eq(setenv("PROGRAM", LB_PROGRAM, 1), 0);
-    must("mkdir bin && ln -s \"$PROGRAM\" bin/lampblack");
-    snprintf(output, sizeof output, "%s/bin:%s", folder, getenv("PATH"));
-    cr_assert_eq(setenv("PATH", output, 1), 0);
-    /* Nothing of the machine's own settings. */
-    cr_assert_eq(setenv("HOME", folder, 1), 0);
-    cr_assert_eq(setenv("GIT_CONFIG_NOSYSTEM", "1", 1), 0);
-}
-
-static void leave_folder(void)
-{
-    char command[128];
-
-    cr_assert_eq(chdir("/"), 0);
-    snprintf(command, sizeof command, "rm -rf %s", folder);
-    cr_expect_eq(system(command), 0);
-}
+#include "tests/support/shell.h"
 
 TestSuite(merge, .init = enter_folder, .fini = leave_folder, .timeout = 120);
 
