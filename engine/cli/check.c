@@ -53,20 +53,6 @@ static lb_status check(lb_session *session, const check_options *options, lb_gra
     return plan_versions(session, options, *graph);
 }
 
-static lb_status print_json(lb_diag *diag)
-{
-    lb_text text = {0};
-    lb_status status = LB_OK;
-
-    lb_diag_json(diag, &text);
-    if (text.failed)
-        status = lb_fail(diag, LB_MEMORY, LB_NOWHERE, "no memory for the messages");
-    else
-        fputs(text.bytes, stdout);
-    lb_text_clear(&text);
-    return status;
-}
-
 static lb_status run_check(lb_session *session, const void *words)
 {
     const check_options *options = words;
@@ -74,7 +60,11 @@ static lb_status run_check(lb_session *session, const void *words)
     lb_status status = check(session, options, &graph);
 
     if (options->json) {
-        lb_status printed = print_json(session->diag);
+        lb_text text = {0};
+        lb_status printed;
+
+        lb_diag_json(session->diag, &text);
+        printed = lb_session_print(session, &text);
 
         return status != LB_OK ? status : printed;
     }

@@ -62,17 +62,11 @@ static lb_status run_completion(lb_session *session, const void *words)
 {
     const completion_options *options = words;
     lb_text text = {0};
-    lb_status status = LB_OK;
 
     for (size_t i = 0; i < sizeof shells / sizeof shells[0]; i++)
         if (!strcmp(shells[i].name, options->shell))
             shells[i].write(&text);
-    if (text.failed)
-        status = lb_fail(session->diag, LB_MEMORY, LB_NOWHERE, "no memory");
-    else
-        fputs(text.bytes, stdout);
-    lb_text_clear(&text);
-    return status;
+    return lb_session_print(session, &text);
 }
 
 static const char *const shell_names[] = {"bash", "zsh", "fish", NULL};

@@ -268,10 +268,8 @@ static lb_status run_diff(lb_session *session, const void *words)
         return lb_session_usage(session, "--image shows frames, and --frame names none");
     status = compare_all(session, options, paths, options->json ? &json : NULL, &differ);
     lb_text_put(&text, "\n");
-    if (status == LB_OK && options->json && text.failed)
-        status = lb_fail(session->diag, LB_MEMORY, LB_NOWHERE, "no memory");
     if (status == LB_OK && options->json)
-        fputs(text.bytes, stdout);
+        status = lb_session_print(session, &text);
     lb_text_clear(&text);
     session->in_trouble |= status != LB_OK; /* 1 says that there are differences */
     if (status == LB_OK && differ && !options->is_git)

@@ -128,14 +128,11 @@ static lb_status add_thumbnails(lb_session *session, const graph_options *option
 
 /* ---- The command ---- */
 
-static lb_status put(lb_session *session, const char *path, const lb_text *text)
+static lb_status put(lb_session *session, const char *path, lb_text *text)
 {
-    if (text->failed)
-        return lb_fail(session->diag, LB_MEMORY, LB_NOWHERE, "no memory");
-    if (path && strcmp(path, "-") != 0)
-        return lb_file_write(session->diag, LB_NOWHERE, path, text->bytes, text->length);
-    fwrite(text->bytes, 1, text->length, stdout);
-    return LB_OK;
+    if (!path || strcmp(path, "-") == 0 || text->failed)
+        return lb_session_print(session, text);
+    return lb_file_write(session->diag, LB_NOWHERE, path, text->bytes, text->length);
 }
 
 static lb_status draw(lb_session *session, const graph_options *options, lb_drawing *drawing)

@@ -173,16 +173,10 @@ static void put_page(lb_text *out)
 static lb_status run_manual(lb_session *session, const void *words)
 {
     lb_text text = {0};
-    lb_status status = LB_OK;
 
     (void)words;
     put_page(&text);
-    if (text.failed)
-        status = lb_fail(session->diag, LB_MEMORY, LB_NOWHERE, "no memory");
-    else
-        fputs(text.bytes, stdout);
-    lb_text_clear(&text);
-    return status;
+    return lb_session_print(session, &text);
 }
 
 static const lb_example examples[] = {

@@ -17,12 +17,7 @@ static lb_status run_schema(lb_session *session, const void *words)
     if (status != LB_OK)
         return status;
     lb_schema_write(lb_operators_list(session->operators), &text);
-    if (text.failed)
-        status = lb_fail(session->diag, LB_MEMORY, LB_NOWHERE, "no memory");
-    else
-        fputs(text.bytes, stdout);
-    lb_text_clear(&text);
-    return status;
+    return lb_session_print(session, &text);
 }
 
 static const lb_option options[] = {

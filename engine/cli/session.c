@@ -67,6 +67,18 @@ void lb_session_keep_memory(size_t bytes)
     lb_memory_set_budget(bytes > 2 * there ? bytes - there : bytes);
 }
 
+lb_status lb_session_print(lb_session *session, lb_text *text)
+{
+    lb_status status = LB_OK;
+
+    if (text->failed)
+        status = lb_fail(session->diag, LB_MEMORY, LB_NOWHERE, "no memory");
+    else if (text->bytes)
+        fwrite(text->bytes, 1, text->length, stdout);
+    lb_text_clear(text);
+    return status;
+}
+
 lb_status lb_session_usage(lb_session *session, const char *format, ...)
 {
     va_list args;

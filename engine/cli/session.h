@@ -40,6 +40,9 @@ LB_MUST_CHECK lb_status lb_session_version(lb_session *session, const char *path
  * budget, and the heap gives back what is free. 0: nothing is done. */
 void lb_session_keep_memory(size_t bytes);
 
+/* A command's answer to standard output; a text that failed is LB_MEMORY, reported. Clears it. */
+lb_status lb_session_print(lb_session *session, lb_text *text);
+
 /* Wrong usage that the tables cannot tell: what, then the usage line. LB_INVALID, and trouble. */
 lb_status lb_session_usage(lb_session *session, const char *format, ...) LB_PRINTF(2, 3);
 
