@@ -205,7 +205,7 @@ static void clear(gltf *g)
     for (size_t i = 0; g->buffers && i < g->buffer_count; i++)
         lb_free(g->buffers[i].owned);
     for (size_t i = 0; g->images && i < g->image_count; i++)
-        for (int32_t use = 0; use < GLTF_USE_COUNT; use++)
+        for (int32_t use = 0; use < LB_PICTURE_USE_COUNT; use++)
             lb_texture_unref(&g->images[i].textures[use]);
     for (size_t i = 0; g->materials && i < g->material_count; i++)
         lb_material_unref(&g->materials[i].material);

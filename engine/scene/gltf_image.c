@@ -74,114 +74,7 @@ static lb_status open_source(gltf *g, size_t index, char where[GLTF_WHERE], sour
     return gltf_view(g, (size_t)view, &out->bytes, &out->count, &stride);
 }
 
-typedef struct {
-    const lb_plane *in[4];
-    lb_plane *out[4];
-    lb_box box;
-    lb_space from, working;
-} convert_job;
-
-static lb_status convert_rows(void *context, int32_t begin, int32_t end, int32_t worker)
-{
-    const convert_job *job = context;
-    int32_t width = lb_box_width(job->box);
-
-    (void)worker;
-    for (int32_t y = job->box.y0 + begin; y < job->box.y0 + end; y++) {
-        float *rgb[3];
-
-        for (int32_t c = 0; c < 3; c++) {
-            rgb[c] = lb_plane_row_to_fill(job->out[c], y);
-            memcpy(rgb[c], lb_plane_row(job->in[c], y), (size_t)width * sizeof(float));
-        }
-        lb_space_convert_row(job->from, job->working, rgb[0], rgb[1], rgb[2], width);
-        for (int32_t c = 0; c < 3 && job->in[3]; c++) {
-            const float *alpha = lb_plane_row(job->in[3], y);
-
-            for (int32_t x = 0; x < width; x++)
-                rgb[c][x] *= alpha[x];
-        }
-    }
-    return LB_OK;
-}
-
-/* Working-linear R, G, B, with A premultiplied if it is wanted and there. A grey picture stays one
- * channel as long as it has no alpha: red, green, blue are the same plane then. */
-static lb_status to_color(gltf *g, const lb_image *stored, lb_space from, bool with_alpha,
-                          lb_image **out)
-{
-    static const char *const names[] = {"R", "G", "B"};
-    const lb_plane *grey = lb_image_find(stored, "Y");
-    const lb_plane *alpha = with_alpha ? lb_image_find(stored, "A") : NULL;
-    convert_job job = {.box = lb_image_box(stored), .from = from, .working = g->options->working};
-    lb_status status = lb_image_new(lb_image_display(stored), lb_image_data(stored), out);
-
-    job.in[3] = alpha;
-    for (int32_t c = 0; c < 3 && status == LB_OK; c++) {
-        if (!(job.in[c] = grey ? grey : lb_image_find(stored, names[c])))
-            status = LB_UNSUPPORTED;
-        else
-            status = lb_plane_new_raw(job.box, &job.out[c]);
-    }
-    if (status == LB_OK)
-        status = lb_pool_for(g->pool, lb_box_height(job.box), 16, convert_rows, &job);
-    for (int32_t c = 0; c < 3 && status == LB_OK; c++)
-        status = lb_image_add(*out, names[c], job.out[grey && !alpha ? 0 : c]);
-    if (status == LB_OK && alpha)
-        status = lb_image_add(*out, "A", alpha);
-    for (int32_t c = 0; c < 3; c++)
-        lb_plane_unref(&job.out[c]);
-    if (status)
-        lb_image_unref(out);
-    return status;
-}
-
-/* The numbers as they are, without alpha. */
-static lb_status to_data(const lb_image *stored, lb_image **out)
-{
-    static const char *const names[] = {"R", "G", "B", "Y"};
-    lb_status status = lb_image_new(lb_image_display(stored), lb_image_data(stored), out);
-
-    for (int32_t c = 0; c < 4 && status == LB_OK; c++) {
-        const lb_plane *plane = lb_image_find(stored, names[c]);
-
-        if (plane)
-            status = lb_image_add(*out, names[c], plane);
-    }
-    if (status == LB_OK && lb_image_count(*out) == 0)
-        status = LB_UNSUPPORTED;
-    if (status)
-        lb_image_unref(out);
-    return status;
-}
-
-static lb_status decode(gltf *g, const source *from, gltf_use use, lb_texture **out)
-{
-    lb_texture_map map = lb_texture_map_default();
-    lb_image *stored = NULL, *taken = NULL;
-    lb_media_info info;
-    lb_space space = LB_SPACE_SRGB;
-    lb_status status;
-
-    if ((status = lb_media_probe(NULL, g->loc, from->name, from->bytes, from->count, &info)))
-        return status;
-    if (info.is_float)
-        space = LB_SPACE_LINEAR_REC709;
-    lb_media_info_clear(&info);
-    status = lb_media_decode(g->pool, NULL, g->loc, from->name, from->bytes, from->count, false,
-                             &stored);
-    if (status)
-        return status;
-    status = use == GLTF_DATA ? to_data(stored, &taken)
-                              : to_color(g, stored, space, use == GLTF_COLOR_ALPHA, &taken);
-    lb_image_unref(&stored);
-    if (status == LB_OK)
-        status = lb_texture_new(g->pool, taken, &map, out);
-    lb_image_unref(&taken);
-    return status;
-}
-
-static lb_status load(gltf *g, size_t index, gltf_use use)
+static lb_status load(gltf *g, size_t index, lb_picture_use use)
 {
     gltf_image *image = &g->images[index];
     char where[GLTF_WHERE];
@@ -192,16 +85,14 @@ static lb_status load(gltf *g, size_t index, gltf_use use)
         return LB_OK;
     status = open_source(g, index, where, &from);
     if (status == LB_OK && !image->is_broken) {
-        status = decode(g, &from, use, &image->textures[use]);
+        status = lb_picture_texture(g->pool, from.name, from.bytes, from.count, use,
+                                    g->options->working, &image->textures[use]);
         if (status == LB_MEMORY)
             status = gltf_no_memory(g);
         else if (status == LB_CANCELLED)
             status = lb_fail(g->diag, status, g->loc, "'%s': stopped", g->path);
         else if (status)
-            status = give_up(g, image, where, from.name,
-                             status == LB_UNSUPPORTED ? "is of a kind that is not read"
-                             : status == LB_LIMIT     ? "is too big"
-                                                      : "is damaged or no picture");
+            status = give_up(g, image, where, from.name, lb_picture_fault(status));
     }
     lb_free(from.owned);
     return status;
@@ -252,7 +143,7 @@ static lb_status read_sampler(gltf *g, int64_t index, lb_texture_map *map)
     return LB_OK;
 }
 
-lb_status gltf_texture_get(gltf *g, size_t index, gltf_use use, lb_texture_map *map,
+lb_status gltf_texture_get(gltf *g, size_t index, lb_picture_use use, lb_texture_map *map,
                            lb_texture **out)
 {
     char where[GLTF_WHERE];

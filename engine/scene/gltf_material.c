@@ -47,7 +47,7 @@ static lb_status read_transform(gltf *g, const json_t *info, const char *where, 
 typedef struct {
     const char *key;
     lb_slot slot;
-    gltf_use use;
+    lb_picture_use use;
     lb_texture_role role;
     const char *factor; /* of the textureInfo: "scale" or "strength" */
 } map_rule;
@@ -119,9 +119,10 @@ static lb_status read_alpha(gltf *g, const json_t *object, const char *where, lb
 static lb_status read_metal_rough(gltf *g, const json_t *object, const char *above,
                                   gltf_material *out)
 {
-    static const map_rule metal_rough = {"metallicRoughnessTexture", LB_SLOT_METAL_ROUGH, GLTF_DATA,
-                                         LB_TEXTURE_VALUE, NULL};
-    map_rule base = {"baseColorTexture", LB_SLOT_BASE_COLOR, GLTF_COLOR, LB_TEXTURE_VALUE, NULL};
+    static const map_rule metal_rough = {"metallicRoughnessTexture", LB_SLOT_METAL_ROUGH,
+                                         LB_PICTURE_DATA, LB_TEXTURE_VALUE, NULL};
+    map_rule base = {"baseColorTexture", LB_SLOT_BASE_COLOR, LB_PICTURE_COLOR, LB_TEXTURE_VALUE,
+                     NULL};
     double factor[4] = {1, 1, 1, 1}, metallic = 1, roughness = 1;
     lb_material *m = out->material;
     char where[GLTF_WHERE];
@@ -131,7 +132,7 @@ static lb_status read_metal_rough(gltf *g, const json_t *object, const char *abo
     if ((status = gltf_object(g, object, above, "pbrMetallicRoughness", &pbr)))
         return status;
     if (m->alpha_mode != LB_ALPHA_OPAQUE)
-        base.use = GLTF_COLOR_ALPHA;
+        base.use = LB_PICTURE_COLOR_ALPHA;
     gltf_below(where, above, "pbrMetallicRoughness");
     if ((status = gltf_numbers(g, pbr, where, "baseColorFactor", 4, factor)) ||
         (m->shading != LB_SHADING_UNLIT &&
@@ -187,9 +188,9 @@ static lb_status read_unlit(gltf *g, const json_t *object, const char *where, bo
 static lb_status read_material(gltf *g, size_t index, gltf_material *out)
 {
     static const map_rule maps[] = {
-        {"normalTexture", LB_SLOT_NORMAL, GLTF_DATA, LB_TEXTURE_NORMAL, "scale"},
-        {"occlusionTexture", LB_SLOT_OCCLUSION, GLTF_DATA, LB_TEXTURE_VALUE, "strength"},
-        {"emissiveTexture", LB_SLOT_EMISSION, GLTF_COLOR, LB_TEXTURE_VALUE, NULL},
+        {"normalTexture", LB_SLOT_NORMAL, LB_PICTURE_DATA, LB_TEXTURE_NORMAL, "scale"},
+        {"occlusionTexture", LB_SLOT_OCCLUSION, LB_PICTURE_DATA, LB_TEXTURE_VALUE, "strength"},
+        {"emissiveTexture", LB_SLOT_EMISSION, LB_PICTURE_COLOR, LB_TEXTURE_VALUE, NULL},
     };
     char where[GLTF_WHERE];
     const json_t *object;

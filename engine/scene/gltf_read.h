@@ -8,6 +8,7 @@
 #include <jansson.h>
 
 #include "engine/scene/gltf.h"
+#include "engine/scene/picture.h"
 
 #define GLTF_WHERE 192 /* longest path made here, with the NUL */
 
@@ -18,17 +19,10 @@ typedef struct {
     void *owned; /* bytes, when they are not the GLB's own */
 } gltf_bytes;
 
-/* How a picture's pixels are taken: glTF 2.0, 3.9.2 to 3.9.4. */
-typedef enum {
-    GLTF_COLOR,       /* sRGB to working, alpha left out */
-    GLTF_COLOR_ALPHA, /* sRGB to working, premultiplied */
-    GLTF_DATA,        /* numbers, alpha left out */
-    GLTF_USE_COUNT,
-} gltf_use;
-
 typedef struct {
-    bool is_broken;                       /* told already */
-    lb_texture *textures[GLTF_USE_COUNT]; /* under the default map; others share their pixels */
+    bool is_broken; /* told already */
+    lb_texture
+        *textures[LB_PICTURE_USE_COUNT]; /* under the default map; others share their pixels */
 } gltf_image;
 
 typedef struct {
@@ -176,8 +170,8 @@ LB_MUST_CHECK lb_status gltf_accessor_indices(gltf *g, const gltf_accessor *a, u
 LB_MUST_CHECK lb_status gltf_material_get(gltf *g, int64_t index, const gltf_material **out);
 /* gltf_image.c: a texture of /textures for `use` under `map` (wrap and filter are set here); NULL
  * with LB_OK if the picture cannot be had: that is warned of and recorded. */
-LB_MUST_CHECK lb_status gltf_texture_get(gltf *g, size_t index, gltf_use use, lb_texture_map *map,
-                                         lb_texture **out);
+LB_MUST_CHECK lb_status gltf_texture_get(gltf *g, size_t index, lb_picture_use use,
+                                         lb_texture_map *map, lb_texture **out);
 /* gltf_mesh.c. Lent. */
 LB_MUST_CHECK lb_status gltf_mesh_get(gltf *g, size_t index, const gltf_mesh **out);
 /* gltf_optics.c. Lent. */

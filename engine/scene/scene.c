@@ -246,8 +246,10 @@ lb_status lb_scene_copy(const lb_scene *scene, lb_scene **out)
         return status;
     if ((status = lb_scene_append(*out, scene, -1)))
         lb_scene_unref(out);
-    else
+    if (status == LB_OK) {
         (*out)->duration_s = scene->duration_s;
+        (*out)->frame_rate = scene->frame_rate;
+    }
     return status;
 }
 

@@ -92,7 +92,8 @@ typedef enum lb_fact_kind {
     LB_FACT_ASSUMED,
     LB_FACT_CONVERTED,
     LB_FACT_DROPPED,
-    LB_FACT_AMENDED
+    LB_FACT_AMENDED,
+    LB_FACT_AUTHORED, /* an important number that the file gives */
 } lb_fact_kind;
 typedef struct lb_fact {
     lb_fact_kind kind;
@@ -110,6 +111,7 @@ typedef struct lb_scene {
     size_t fact_count, fact_capacity;
     lb_fact *facts;
     double duration_s; /* the largest key time; 0 without animation */
+    double frame_rate; /* of the file's time line, frames a second; 0: it has none */
 } lb_scene;
 
 lb_trs lb_trs_identity(void);
