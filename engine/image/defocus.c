@@ -17,7 +17,6 @@
 #include "engine/image/extend.h"
 
 #define MOST_RADIUS 512.0
-#define GRAIN 4 /* tiles */
 
 static double limited(double max_radius)
 {
@@ -49,6 +48,7 @@ struct defocus {
     double *radii; /* by code */
     lb_box in, box;
     int32_t across; /* tiles */
+    void **memory;  /* of each worker's tiles; NULL: not yet */
     lb_plane **out;
 };
 
@@ -122,45 +122,57 @@ static void clear_tile(const struct defocus *job, lb_box box)
                    (size_t)lb_box_width(box) * sizeof(float));
 }
 
-static lb_status run_tiles(void *context, int32_t begin, int32_t end, int32_t worker)
+static lb_status run_tile(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct defocus *job = context;
     lb_defocus_tile tile = {.sources = &job->sources, .discs = &job->discs, .near = &job->near};
-    void *memory = lb_block_new(lb_defocus_tile_bytes());
+    int32_t x = job->box.x0 + begin % job->across * LB_DEFOCUS_TILE_WIDTH;
+    int32_t y = job->box.y0 + begin / job->across * LB_DEFOCUS_TILE_HEIGHT;
+    lb_box box = {x, y, x + LB_DEFOCUS_TILE_WIDTH, y + LB_DEFOCUS_TILE_HEIGHT};
 
-    (void)worker;
-    if (!memory)
-        return LB_MEMORY;
-    memset(memory, 0, lb_defocus_tile_bytes());
-    for (int32_t i = begin; i < end; i++) {
-        int32_t x = job->box.x0 + i % job->across * LB_DEFOCUS_TILE_WIDTH;
-        int32_t y = job->box.y0 + i / job->across * LB_DEFOCUS_TILE_HEIGHT;
-        lb_box box = {x, y, x + LB_DEFOCUS_TILE_WIDTH, y + LB_DEFOCUS_TILE_HEIGHT};
-
-        box = lb_box_intersect(box, job->box);
-        switch (lb_defocus_fate_of(&job->sources, box)) {
-        case LB_DEFOCUS_EMPTY:
-            clear_tile(job, box);
-            break;
-        case LB_DEFOCUS_SHARP:
-            copy_tile(job, box);
-            break;
-        default:
-            lb_defocus_tile_begin(&tile, memory, box);
-            lb_defocus_tile_run(&tile);
-            store_tile(job, &tile);
-        }
+    (void)end;
+    box = lb_box_intersect(box, job->box);
+    switch (lb_defocus_fate_of(&job->sources, box)) {
+    case LB_DEFOCUS_EMPTY:
+        clear_tile(job, box);
+        return LB_OK;
+    case LB_DEFOCUS_SHARP:
+        copy_tile(job, box);
+        return LB_OK;
+    default:
+        break;
     }
-    lb_block_free(memory);
+    if (!job->memory[worker]) {
+        if (!(job->memory[worker] = lb_block_new(lb_defocus_tile_bytes())))
+            return LB_MEMORY;
+        memset(job->memory[worker], 0, lb_defocus_tile_bytes());
+    }
+    lb_defocus_tile_begin(&tile, job->memory[worker], box);
+    lb_defocus_tile_run(&tile);
+    store_tile(job, &tile);
     return LB_OK;
+}
+
+static lb_status run_tiles(lb_pool *pool, struct defocus *job)
+{
+    int32_t workers = pool ? lb_pool_threads(pool) : 1;
+    int32_t down = (lb_box_height(job->box) - 1) / LB_DEFOCUS_TILE_HEIGHT + 1;
+    lb_status status;
+
+    job->across = (lb_box_width(job->box) - 1) / LB_DEFOCUS_TILE_WIDTH + 1;
+    if (!(job->memory = lb_alloc((size_t)workers, sizeof *job->memory)))
+        return LB_MEMORY;
+    status = lb_pool_for(pool, job->across * down, 1, run_tile, job);
+    for (int32_t w = 0; w < workers; w++)
+        lb_block_free(job->memory[w]);
+    lb_free(job->memory);
+    return status;
 }
 
 static lb_status run(lb_pool *pool, struct defocus *job, const lb_plane *const in[4],
                      const lb_plane *radius, double max_radius, lb_box wanted)
 {
-    const uint8_t *used[LB_DISC_KINDS];
     lb_status status;
-    int32_t down;
 
     if ((status = lb_defocus_sources_new(pool, in, radius, max_radius, wanted, &job->sources)) ||
         (status = lb_defocus_find_hidden(pool, &job->sources)) ||
@@ -170,15 +182,11 @@ static lb_status run(lb_pool *pool, struct defocus *job, const lb_plane *const i
         return LB_MEMORY;
     for (int32_t code = 0; code < job->sources.codes; code++)
         job->radii[code] = lb_disc_code_radius(code);
-    for (int kind = 0; kind < LB_DISC_KINDS; kind++)
-        used[kind] = job->sources.used + kind * job->sources.codes;
-    if ((status = lb_near_new(used[LB_DISC_ONE], job->sources.codes, &job->near)) ||
-        (status = lb_discs_new(used, LB_NEAR_CODES, job->sources.codes, LB_DEFOCUS_TILE_STRIDE,
-                               &job->discs)))
+    if ((status = lb_near_new(pool, job->sources.used, job->sources.codes, &job->near)) ||
+        (status = lb_discs_new(pool, job->sources.used, LB_NEAR_CODES, job->sources.codes,
+                               LB_DEFOCUS_TILE_STRIDE, &job->discs)))
         return status;
-    job->across = (lb_box_width(job->box) - 1) / LB_DEFOCUS_TILE_WIDTH + 1;
-    down = (lb_box_height(job->box) - 1) / LB_DEFOCUS_TILE_HEIGHT + 1;
-    return lb_pool_for(pool, job->across * down, GRAIN, run_tiles, job);
+    return run_tiles(pool, job);
 }
 
 lb_status lb_defocus(lb_pool *pool, const lb_plane *const in[4], const lb_plane *radius,
@@ -217,21 +225,10 @@ lb_status lb_defocus(lb_pool *pool, const lb_plane *const in[4], const lb_plane 
     return status;
 }
 
-/* Every disc of every kind, with the room that growing arrays leave and move through: a row of one
- * has some six steps on average, and half of that for each pixel of a square's side. Discs are
- * those of all codes, whose radii add up to 347 / ln 2 times the largest. */
-static size_t disc_bytes(double radius)
-{
-    int32_t codes = lb_disc_code((float)radius);
-    double rows = codes ? LB_DISC_STEPS_PER_OCTAVE / 0.693 * radius + 4 * codes : 0;
-
-    return (size_t)(rows * (3 * sizeof(int32_t) + 24 * sizeof(lb_disc_step))) +
-           (size_t)(codes + 1) * sizeof(double);
-}
-
 size_t lb_defocus_scratch(double max_radius, lb_box in, lb_box box, int32_t threads)
 {
     int32_t reach = lb_defocus_reach(max_radius);
+    int32_t codes = lb_disc_code((float)limited(max_radius)) + 1;
     lb_box wanted = lb_box_intersect(lb_box_grow(box, reach, reach), in);
     size_t tiles = ((size_t)lb_box_width(box) / LB_DEFOCUS_TILE_WIDTH + 1) *
                    ((size_t)lb_box_height(box) / LB_DEFOCUS_TILE_HEIGHT + 1);
@@ -239,7 +236,10 @@ size_t lb_defocus_scratch(double max_radius, lb_box in, lb_box box, int32_t thre
 
     if (lb_box_is_empty(wanted) || lb_box_is_empty(box))
         return 0;
+    if (codes == 1) /* all is in focus */
+        tiles = 0;
     return lb_defocus_sources_bytes(wanted, limited(max_radius)) +
-           (tiles < workers ? tiles : workers) * lb_defocus_tile_bytes() + lb_near_bytes() +
-           disc_bytes(limited(max_radius));
+           (tiles < workers ? tiles : workers) * lb_defocus_tile_bytes() +
+           workers * sizeof(void *) + lb_near_bytes() + lb_discs_bytes(limited(max_radius)) +
+           (size_t)codes * sizeof(double);
 }

@@ -2,7 +2,6 @@
 #include "engine/image/defocus_discs.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "engine/base/clones.h"
 #include "engine/base/math.h"
@@ -38,176 +37,171 @@ void lb_disc_code_row(const float *restrict radius, float most, int32_t *restric
     }
 }
 
-/* Where the discs are written; `failed` once there was no room. */
+#define GRAIN 8 /* codes */
+
+/* The disc at hand: coverage of cell (x, y) from its middle, y <= x, at x * (x + 1) / 2 + y; -1
+ * until it is asked for. */
 struct builder {
-    lb_discs *discs;
-    int32_t stride;
-    size_t row_count, row_room, step_count, step_room, place_count, place_room;
-    bool failed;
-    /* The disc at hand: coverage of cell (x, y) from a pixel's middle at x + side y, -1 until it
-     * is asked for. */
     double radius;
     double *cells;
     int32_t side;
 };
 
-static bool make_room(struct builder *b, void **items, size_t *room, size_t count, size_t size)
+static double coverage(const struct builder *b, int32_t dx, int32_t dy)
 {
-    b->failed = b->failed || !lb_grow(items, room, count, size);
-    return !b->failed;
-}
-
-static void add_step(struct builder *b, double delta, int32_t dx)
-{
-    if (make_room(b, (void **)&b->discs->steps, &b->step_room, b->step_count,
-                  sizeof *b->discs->steps))
-        b->discs->steps[b->step_count++] = (lb_disc_step){delta, dx};
-}
-
-static void begin_row(struct builder *b)
-{
-    if (make_room(b, (void **)&b->discs->first, &b->row_room, b->row_count,
-                  sizeof *b->discs->first))
-        b->discs->first[b->row_count++] = (int32_t)b->step_count;
-}
-
-static void add_place(struct builder *b, double delta, int32_t rises, int32_t falls)
-{
-    if (make_room(b, (void **)&b->discs->places, &b->place_room, b->place_count,
-                  sizeof *b->discs->places))
-        b->discs->places[b->place_count++] = (lb_disc_place){delta, rises, falls};
-}
-
-static double cell(struct builder *b, int32_t x, int32_t y)
-{
+    int32_t x = dx > dy ? dx : dy, y = dx > dy ? dy : dx;
     double *kept;
 
-    x = x < 0 ? -x : x;
-    y = y < 0 ? -y : y;
-    if (x >= b->side || y >= b->side)
+    if (x >= b->side)
         return 0;
-    kept = &b->cells[x + b->side * y];
+    kept = &b->cells[x * (x + 1) / 2 + y];
     if (*kept < 0)
         *kept = lb_disc_weight(b->radius, x, y) * LB_PI * b->radius * b->radius;
     return *kept;
 }
 
-/* Half the pixels of a square's side: those at -half .. half - 1 from the corner. */
-static int32_t half_of(lb_disc_kind kind)
+/* Columns of row j that the disc's edge may cross: those behind `last` up to `end`; columns up to
+ * `last` are wholly covered. */
+struct edge {
+    int32_t last, end;
+};
+
+static struct edge edge_of_row(double r, int32_t j)
 {
-    return kind == LB_DISC_QUAD ? 2 : kind == LB_DISC_PAIR ? 1 : 0;
+    double outer = j > 0 ? j - 0.5 : 0, inner = j + 0.5;
+    struct edge edge = {-1, (int32_t)ceil(sqrt(fmax(r * r - outer * outer, 0)) + 0.5)};
+
+    if (inner < r)
+        edge.last = (int32_t)floor(sqrt(r * r - inner * inner) - 0.5);
+    edge.last = edge.last < -1 ? -1 : edge.last;
+    return edge;
 }
 
-static double coverage(struct builder *b, lb_disc_kind kind, int32_t dx, int32_t j)
-{
-    int32_t half = half_of(kind);
-    double sum = 0;
-
-    if (!half)
-        return cell(b, dx, j);
-    for (int32_t y = -half; y < half; y++)
-        for (int32_t x = -half; x < half; x++)
-            sum += cell(b, dx - x, j - y);
-    return sum / (4 * half * half);
-}
+/* Coverage rises by `delta` in column dx from outside. */
+struct step {
+    double delta;
+    int32_t dx;
+};
 
 /* From outside in: a step wherever the coverage changes, and what is wholly covered needs none. */
-static void add_row(struct builder *b, lb_disc_kind kind, int32_t j)
+static int32_t add_row(const struct builder *b, int32_t j, struct step *steps)
 {
-    int32_t half = half_of(kind), nearest = half ? j - half + 1 : j, last = -1, dx;
-    double r = b->radius, outer = nearest > 0 ? nearest - 0.5 : 0, inner = j + half + 0.5;
-    double before = 0, here;
+    struct edge edge = edge_of_row(b->radius, j);
+    double before = 0;
+    int32_t count = 0;
 
-    dx = (int32_t)ceil(sqrt(fmax(r * r - outer * outer, 0)) + 0.5) + half;
-    if (inner < r) /* columns up to `last` are wholly covered */
-        last = (int32_t)floor(sqrt(r * r - inner * inner) - 0.5) - half;
-    last = last < -1 ? -1 : last;
-    begin_row(b);
-    for (; dx > last; dx--) {
-        here = coverage(b, kind, dx, j);
+    for (int32_t dx = edge.end; dx > edge.last; dx--) {
+        double here = coverage(b, dx, j);
+
         if (here > before)
-            add_step(b, here - before, dx);
+            steps[count++] = (struct step){here - before, dx};
         before = fmax(before, here);
     }
-    if (last >= 0 && before < 1)
-        add_step(b, 1 - before, last);
+    if (edge.last >= 0 && before < 1)
+        steps[count++] = (struct step){1 - before, edge.last};
+    return count;
 }
 
-/* From the topmost row down. */
-static void add_places(struct builder *b, lb_disc_shape *shape, lb_disc_kind kind)
+/* `half`: the rows from the middle down, `firsts` where each begins. */
+static lb_status unfold(const struct step *half, const int32_t *firsts, int32_t stride,
+                        lb_disc *out)
 {
-    int32_t shift = kind == LB_DISC_ONE ? 0 : 1;
+    int32_t h = out->height, count = 0;
 
-    shape->place = (int32_t)b->place_count;
-    for (int32_t row = 1 - shape->height - shift; row < shape->height && !b->failed; row++) {
-        int32_t away = row >= 0 ? row : -shift - row;
+    out->first = lb_alloc((size_t)h * 2, sizeof *out->first);
+    out->steps = lb_alloc((size_t)(2 * firsts[h] - firsts[1]), sizeof *out->steps);
+    if (!out->first || !out->steps)
+        return LB_MEMORY;
+    for (int32_t j = 1 - h; j < h; j++) {
+        int32_t away = j < 0 ? -j : j;
 
-        for (int32_t i = b->discs->first[shape->row + away];
-             i < b->discs->first[shape->row + away + 1]; i++) {
-            int32_t dx = (int32_t)b->discs->steps[i].dx;
-
-            add_place(b, b->discs->steps[i].delta, row * b->stride - shift - dx,
-                      row * b->stride + 1 + dx);
-        }
+        for (int32_t i = firsts[away]; i < firsts[away + 1]; i++)
+            out->steps[count++] =
+                (lb_disc_step){half[i].delta, j * stride - half[i].dx, j * stride + half[i].dx + 1};
+        out->first[j + h] = count;
     }
-    shape->place_end = (int32_t)b->place_count;
+    return LB_OK;
 }
 
-static void add_disc(struct builder *b, lb_disc_kind kind, int32_t code)
+static lb_status make_disc(double r, int32_t stride, lb_disc *out)
 {
-    double r = b->radius;
-    lb_disc_shape shape = {.row = (int32_t)b->row_count, .scale = (float)(1 / (LB_PI * r * r))};
-    int32_t half = half_of(kind);
+    struct builder b = {.radius = r, .side = (int32_t)ceil(r) + 2};
+    int32_t cells = b.side * (b.side + 1) / 2, most = 0, *firsts;
+    struct step *half;
+    lb_status status = LB_MEMORY;
 
-    shape.height = (int32_t)ceil(r - 0.5) + (half ? half : 1);
-    for (int32_t j = 0; j < shape.height; j++)
-        add_row(b, kind, j);
-    begin_row(b); /* the end of the last row */
-    if (r <= LB_DISC_WHOLE_RADIUS && !b->failed)
-        add_places(b, &shape, kind);
-    b->discs->shapes[kind][code] = shape;
-}
-
-static void add_code(struct builder *b, const uint8_t *const used[LB_DISC_KINDS], int32_t code)
-{
-    b->radius = lb_disc_code_radius(code);
-    b->side = (int32_t)ceil(b->radius) + 2;
-    if (!(b->cells = lb_alloc((size_t)b->side * (size_t)b->side, sizeof *b->cells))) {
-        b->failed = true;
-        return;
+    out->height = (int32_t)ceil(r - 0.5) + 1;
+    out->scale = (float)(1 / (LB_PI * r * r));
+    for (int32_t j = 0; j < out->height; j++)
+        most += edge_of_row(r, j).end - edge_of_row(r, j).last + 1;
+    b.cells = lb_alloc((size_t)cells, sizeof *b.cells);
+    half = lb_alloc((size_t)most, sizeof *half);
+    firsts = lb_alloc((size_t)out->height + 1, sizeof *firsts);
+    if (b.cells && half && firsts) {
+        for (int32_t i = 0; i < cells; i++)
+            b.cells[i] = -1;
+        for (int32_t j = 0; j < out->height; j++)
+            firsts[j + 1] = firsts[j] + add_row(&b, j, half + firsts[j]);
+        status = unfold(half, firsts, stride, out);
     }
-    for (int32_t i = 0; i < b->side * b->side; i++)
-        b->cells[i] = -1;
-    for (int kind = 0; kind < LB_DISC_KINDS; kind++)
-        if (used[kind][code])
-            add_disc(b, (lb_disc_kind)kind, code);
-    lb_free(b->cells);
+    lb_free(b.cells);
+    lb_free(half);
+    lb_free(firsts);
+    return status;
 }
 
-lb_status lb_discs_new(const uint8_t *const used[LB_DISC_KINDS], int32_t least, int32_t count,
+struct making {
+    const uint8_t *used;
+    int32_t least, stride;
+    lb_discs *out;
+};
+
+static lb_status make_codes(void *context, int32_t begin, int32_t end, int32_t worker)
+{
+    const struct making *m = context;
+    lb_status status = LB_OK;
+
+    (void)worker;
+    for (int32_t code = m->least + begin; code < m->least + end && !status; code++)
+        if (m->used[code])
+            status = make_disc(lb_disc_code_radius(code), m->stride, &m->out->discs[code]);
+    return status;
+}
+
+lb_status lb_discs_new(lb_pool *pool, const uint8_t *used, int32_t least, int32_t count,
                        int32_t stride, lb_discs *out)
 {
-    struct builder b = {.discs = out, .stride = stride};
+    struct making m = {used, least, stride, out};
+    lb_status status;
 
-    memset(out, 0, sizeof *out);
-    for (int kind = 0; kind < LB_DISC_KINDS; kind++) {
-        out->shapes[kind] = lb_alloc((size_t)count, sizeof *out->shapes[kind]);
-        b.failed = b.failed || !out->shapes[kind];
-    }
-    for (int32_t code = least; code < count && !b.failed; code++)
-        if (used[0][code] || used[1][code] || used[2][code])
-            add_code(&b, used, code);
-    if (b.failed)
+    *out = (lb_discs){.discs = lb_alloc((size_t)count, sizeof *out->discs), .count = count};
+    if (!out->discs)
+        return LB_MEMORY;
+    if (count <= least)
+        return LB_OK;
+    status = lb_pool_for(pool, count - least, GRAIN, make_codes, &m);
+    if (status)
         lb_discs_clear(out);
-    return b.failed ? LB_MEMORY : LB_OK;
+    return status;
 }
 
 void lb_discs_clear(lb_discs *discs)
 {
-    for (int kind = 0; kind < LB_DISC_KINDS; kind++)
-        lb_free(discs->shapes[kind]);
-    lb_free(discs->first);
-    lb_free(discs->steps);
-    lb_free(discs->places);
-    memset(discs, 0, sizeof *discs);
+    for (int32_t code = 0; discs->discs && code < discs->count; code++) {
+        lb_free(discs->discs[code].steps);
+        lb_free(discs->discs[code].first);
+    }
+    lb_free(discs->discs);
+    *discs = (lb_discs){0};
+}
+
+/* A row has two steps on average, and the radii of all codes add up to 347 / ln 2 times the
+ * largest; while discs are made, a few have their cells beside them. */
+size_t lb_discs_bytes(double radius)
+{
+    int32_t codes = lb_disc_code((float)radius);
+    double rows = codes ? 2 * (LB_DISC_STEPS_PER_OCTAVE / 0.693 * radius + 2 * codes) : 0;
+
+    return (size_t)(rows * (sizeof(int32_t) + 2.5 * sizeof(lb_disc_step))) +
+           (size_t)(codes + 1) * sizeof(lb_disc);
 }

@@ -80,33 +80,48 @@ static const float *row_of(const lb_plane *plane, int32_t x, int32_t y)
     return lb_plane_row(plane, y) + (x - lb_plane_box(plane).x0);
 }
 
-/* Level 0: the pixels farther back, 0 elsewhere. */
+/* What is farther back, 0 elsewhere. */
+LB_CLONES
+static void mask_row(const uint8_t *restrict slice, int32_t behind, const float *restrict in,
+                     float *restrict out, int32_t count)
+{
+    for (int32_t x = 0; x < count; x++)
+        out[x] = slice[x] >= behind ? in[x] : 0.0f;
+}
+
+static void known_row(const uint8_t *restrict slice, int32_t behind, float *restrict out,
+                      int32_t count)
+{
+    for (int32_t x = 0; x < count; x++)
+        out[x] = slice[x] >= behind ? 1.0f : 0.0f;
+}
+
+LB_CLONES
+static void limit_row(float *row, float most, int32_t count)
+{
+    for (int32_t x = 0; x < count; x++)
+        row[x] = row[x] > most ? most : row[x] >= -most ? row[x] : 0.0f;
+}
+
+/* Level 0. */
 static lb_status mask_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const struct hidden *job = context;
     const lb_defocus_sources *s = job->s;
     const lb_plane *plane = job->part < 4 ? s->color[job->part] : s->radius;
     int32_t behind = job->first_slice + 2, width = lb_box_width(job->box);
-    float most = (float)s->max_radius;
 
     (void)worker;
     for (int32_t y = job->box.y0 + begin; y < job->box.y0 + end; y++) {
         const uint8_t *slice = s->slice + lb_defocus_at(s, job->box.x0, y);
-        const float *in = row_of(plane, job->box.x0, y);
         float *out = lb_plane_row_to_fill(job->level[0], y);
 
         if (job->part == PARTS)
-            for (int32_t x = 0; x < width; x++)
-                out[x] = slice[x] >= behind ? 1.0f : 0.0f;
-        else if (job->part < 4)
-            for (int32_t x = 0; x < width; x++)
-                out[x] = slice[x] >= behind ? in[x] : 0.0f;
+            known_row(slice, behind, out, width);
         else
-            for (int32_t x = 0; x < width; x++) {
-                float value = in[x] > most ? most : in[x] >= -most ? in[x] : 0.0f;
-
-                out[x] = slice[x] >= behind ? value : 0.0f;
-            }
+            mask_row(slice, behind, row_of(plane, job->box.x0, y), out, width);
+        if (job->part == 4)
+            limit_row(out, (float)s->max_radius, width);
     }
     return LB_OK;
 }
@@ -203,6 +218,56 @@ static lb_status fill_part(lb_pool *pool, struct hidden *job, int32_t part)
     return status;
 }
 
+#define RUN 256 /* pixels that are looked at together */
+
+/* What is known of a pixel counts in full from a quarter on: it fades where nothing is near. */
+static inline float share_of(float known)
+{
+    return known > 0.25f ? 1 : 4 * known;
+}
+
+/* -1: one of the octave's own pixels, and something is known of what it hides. */
+LB_CLONES
+static void find_own(const uint8_t *restrict slice, int32_t first, const float *restrict known,
+                     int32_t *restrict own, int32_t count)
+{
+    for (int32_t x = 0; x < count; x++)
+        own[x] = (slice[x] == first || slice[x] == first + 1) && known[x] >= 1e-3f ? -1 : 0;
+}
+
+LB_CLONES
+static void keep_run(const int32_t *restrict own, const float *restrict known,
+                     const float *restrict value, float *restrict out, int32_t count)
+{
+    for (int32_t x = 0; x < count; x++) {
+        float here = value[x] / known[x] * share_of(known[x]);
+
+        out[x] = own[x] ? here : out[x];
+    }
+}
+
+/* How far what is hidden is spread, and in which slice. */
+static void keep_radii(const struct hidden *job, const int32_t *own, const float *known,
+                       const float *value, float *out, size_t at, int32_t count)
+{
+    lb_defocus_sources *s = job->s;
+    int32_t codes[RUN], least = job->first_slice + 2;
+    float radius[RUN];
+
+    for (int32_t x = 0; x < count; x++)
+        radius[x] = own[x] ? value[x] / known[x] : 0;
+    lb_disc_code_row(radius, (float)s->max_radius, codes, count);
+    for (int32_t x = 0; x < count; x++) {
+        int32_t slice = lb_slice_of(s->slices, codes[x], radius[x] < 0);
+
+        if (!own[x])
+            continue;
+        out[x] = share_of(known[x]);
+        s->hidden_code[at + (size_t)x] = (uint16_t)codes[x];
+        s->hidden_slice[at + (size_t)x] = (uint8_t)(slice < least ? least : slice);
+    }
+}
+
 /* The octave's own pixels take what level 0 holds now. */
 static lb_status keep_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
@@ -211,36 +276,19 @@ static lb_status keep_rows(void *context, int32_t begin, int32_t end, int32_t wo
     lb_box box = lb_box_intersect(job->box, s->hidden_box);
 
     (void)worker;
-    for (int32_t y = job->box.y0 + begin; y < job->box.y0 + end; y++) {
-        size_t at = lb_defocus_at(s, box.x0, y);
-        const float *filled, *value;
-        float *out;
+    for (int32_t y = job->box.y0 + begin; y < job->box.y0 + end; y++)
+        for (int32_t x = box.x0; x < box.x1 && y >= box.y0 && y < box.y1; x += RUN) {
+            int32_t own[RUN], count = box.x1 - x < RUN ? box.x1 - x : RUN;
+            size_t at = lb_defocus_at(s, x, y);
+            const float *known = row_of(job->filled, x, y), *value = row_of(job->level[0], x, y);
+            float *out = lb_plane_row_to_fill(s->hidden[job->part], y) + (x - s->hidden_box.x0);
 
-        if (y < box.y0 || y >= box.y1)
-            continue;
-        filled = row_of(job->filled, box.x0, y);
-        value = row_of(job->level[0], box.x0, y);
-        out = lb_plane_row_to_fill(s->hidden[job->part], y) + (box.x0 - s->hidden_box.x0);
-        for (int32_t x = 0; x < lb_box_width(box); x++, at++) {
-            float known = filled[x], share, radius;
-            int32_t slice;
-
-            if ((s->slice[at] != job->first_slice && s->slice[at] != job->first_slice + 1) ||
-                known < 1e-3f)
-                continue;
-            share = known > 0.25f ? 1 : 4 * known; /* fades where nothing is near */
-            if (job->part < 4) {
-                out[x] = value[x] / known * share;
-                continue;
-            }
-            out[x] = share;
-            radius = value[x] / known;
-            s->hidden_code[at] = (uint16_t)lb_disc_code(fminf(fabsf(radius), (float)s->max_radius));
-            slice = lb_slice_of(s->slices, s->hidden_code[at], radius < 0);
-            s->hidden_slice[at] =
-                (uint8_t)(slice < job->first_slice + 2 ? job->first_slice + 2 : slice);
+            find_own(s->slice + at, job->first_slice, known, own, count);
+            if (job->part < 4)
+                keep_run(own, known, value, out, count);
+            else
+                keep_radii(job, own, known, value, out, at, count);
         }
-    }
     return LB_OK;
 }
 

@@ -9,6 +9,7 @@
 
 #define WIDTH LB_DEFOCUS_TILE_WIDTH
 #define WIDE (WIDTH + 2 * LB_NEAR_MARGIN)
+#define GRAIN 32 /* codes */
 #define CHANNEL (LB_DEFOCUS_TILE_HEIGHT * WIDTH)
 
 static int32_t distance(int32_t a, int32_t b)
@@ -21,26 +22,43 @@ size_t lb_near_bytes(void)
     return LB_NEAR_CODES * (LB_NEAR_DISTANCES * sizeof(float) + sizeof(uint8_t));
 }
 
-lb_status lb_near_new(const uint8_t *used, int32_t codes, lb_near *out)
+struct making {
+    const uint8_t *used;
+    lb_near *out;
+};
+
+static lb_status make_codes(void *context, int32_t begin, int32_t end, int32_t worker)
 {
-    out->weights = lb_alloc(LB_NEAR_DISTANCES * LB_NEAR_CODES, sizeof *out->weights);
-    out->reach = lb_alloc(LB_NEAR_CODES, sizeof *out->reach);
-    if (!out->weights || !out->reach) {
-        lb_near_clear(out);
-        return LB_MEMORY;
-    }
-    for (int32_t code = 1; code < codes && code < LB_NEAR_CODES; code++) {
+    const struct making *m = context;
+
+    (void)worker;
+    for (int32_t code = begin; code < end; code++) {
         double radius = lb_disc_code_radius(code);
 
-        if (!used[code])
+        if (!m->used[code] || code == 0)
             continue;
-        out->reach[code] = (uint8_t)lb_disc_reach(radius);
-        for (int32_t a = 0; a <= out->reach[code]; a++)
+        m->out->reach[code] = (uint8_t)lb_disc_reach(radius);
+        for (int32_t a = 0; a <= m->out->reach[code]; a++)
             for (int32_t b = 0; b <= a; b++)
-                out->weights[distance(a, b) * LB_NEAR_CODES + code] =
+                m->out->weights[distance(a, b) * LB_NEAR_CODES + code] =
                     (float)lb_disc_weight(radius, a, b);
     }
     return LB_OK;
+}
+
+lb_status lb_near_new(lb_pool *pool, const uint8_t *used, int32_t codes, lb_near *out)
+{
+    struct making m = {used, out};
+    lb_status status = LB_MEMORY;
+
+    out->weights = lb_alloc(LB_NEAR_DISTANCES * LB_NEAR_CODES, sizeof *out->weights);
+    out->reach = lb_alloc(LB_NEAR_CODES, sizeof *out->reach);
+    if (out->weights && out->reach)
+        status =
+            lb_pool_for(pool, codes < LB_NEAR_CODES ? codes : LB_NEAR_CODES, GRAIN, make_codes, &m);
+    if (status)
+        lb_near_clear(out);
+    return status;
 }
 
 void lb_near_clear(lb_near *near)
@@ -106,9 +124,11 @@ static void add_to(float *restrict to, const float *restrict sum, int32_t width)
         to[x] += sum[x];
 }
 
-/* Columns of the tile that a row reaches, in whole blocks, and how far it reaches. */
+/* Columns of the tile that a row reaches, in whole blocks, and how far it reaches; columns of the
+ * row that have sources, likewise. */
 struct extent {
     int32_t first, width, reach;
+    int32_t begin, end;
 };
 
 #define BLOCK 16
@@ -134,14 +154,26 @@ static void sum_sides(const float *spread, const struct extent *e, int32_t dy, f
 }
 
 /* Weights of a row's sources. */
-static void find_weights(const lb_near *near, const int32_t *code, int32_t distances,
-                         const struct extent *e, float *weight)
+LB_CLONES
+static void find_weights(const float *restrict weights, const int32_t *restrict code,
+                         int32_t distances, int32_t count, float *restrict weight)
+{
+    for (int32_t d = 0; d < distances; d++)
+        for (int32_t x = 0; x < count; x++)
+            weight[d * WIDE + x] = weights[d * LB_NEAR_CODES + code[x]];
+}
+
+/* What is beside the sources spreads nothing. */
+static void clear_sides(float *spread, const struct extent *e, int32_t distances)
 {
     int32_t end = e->first + e->width + 2 * LB_NEAR_MARGIN;
 
-    for (int32_t d = 0; d < distances; d++)
-        for (int32_t x = e->first; x < end; x++)
-            weight[d * WIDE + x] = near->weights[d * LB_NEAR_CODES + code[x]];
+    for (int32_t d = 0; d < distances; d++, spread += WIDE) {
+        if (e->begin > e->first)
+            memset(spread + e->first, 0, (size_t)(e->begin - e->first) * sizeof *spread);
+        if (end > e->end)
+            memset(spread + e->end, 0, (size_t)(end - e->end) * sizeof *spread);
+    }
 }
 
 /* One channel times the weights. 0 times infinity is 0 here: it lies beyond the disc. */
@@ -195,6 +227,8 @@ static struct extent extent_of(const lb_near *near, const lb_near_row *row, int3
     to = to > WIDTH ? WIDTH : (to + BLOCK - 1) / BLOCK * BLOCK;
     e.first = from;
     e.width = to - from;
+    e.begin = first / BLOCK * BLOCK;
+    e.end = (last + BLOCK) / BLOCK * BLOCK;
     return e;
 }
 
@@ -202,23 +236,24 @@ void lb_near_spread(const lb_near *near, const lb_near_row *row, int32_t y, int3
                     float *sums)
 {
     float weight[LB_NEAR_DISTANCES * WIDE], spread[LB_NEAR_DISTANCES * WIDE], sum[WIDTH];
-    int32_t widest, distances, wide;
+    int32_t widest, distances, count;
     bool differ;
     struct extent e = extent_of(near, row, &widest, &differ);
 
     if (e.width <= 0)
         return;
     distances = distance(e.reach, e.reach) + 1;
-    wide = e.width + 2 * LB_NEAR_MARGIN;
+    count = e.end - e.begin;
     if (differ)
-        find_weights(near, row->code, distances, &e, weight);
+        find_weights(near->weights, row->code + e.begin, distances, count, weight + e.begin);
+    clear_sides(spread, &e, distances);
     for (int32_t c = 0; c < 5; c++, sums += CHANNEL) {
-        const float *part = row->parts[c] + e.first;
+        const float *part = row->parts[c] + e.begin;
 
         if (differ)
-            weigh(weight + e.first, part, distances, wide, spread + e.first);
+            weigh(weight + e.begin, part, distances, count, spread + e.begin);
         else
-            weigh_alike(near->weights + widest, part, distances, wide, spread + e.first);
+            weigh_alike(near->weights + widest, part, distances, count, spread + e.begin);
         for (int32_t dy = 0; dy <= e.reach; dy++) {
             bool has_above = y - dy >= 0 && y - dy < rows;
             bool has_below = dy && y + dy >= 0 && y + dy < rows;

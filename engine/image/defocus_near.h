@@ -19,8 +19,9 @@ typedef struct lb_near {
     uint8_t *reach; /* by code */
 } lb_near;
 
-/* The weights of the codes that are marked. LB_MEMORY. */
-LB_MUST_CHECK lb_status lb_near_new(const uint8_t *used, int32_t codes, lb_near *out);
+/* The weights of the codes that are marked. LB_MEMORY, LB_CANCELLED. */
+LB_MUST_CHECK lb_status lb_near_new(lb_pool *pool, const uint8_t *used, int32_t codes,
+                                    lb_near *out);
 void lb_near_clear(lb_near *near);
 size_t lb_near_bytes(void);
 

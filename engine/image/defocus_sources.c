@@ -2,11 +2,13 @@
 #include "engine/image/defocus_sources.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "engine/base/memory.h"
 
-#define GRAIN 32 /* a multiple of four, so that squares stay whole */
+#define GRAIN 32 /* rows; a multiple of the largest square, so that they stay whole */
+#define LARGEST (1 << (LB_DEFOCUS_SIZES - 1))
 
 lb_slices lb_slices_for(double max_radius)
 {
@@ -40,19 +42,62 @@ static void classify_row(lb_defocus_sources *s, int32_t y, int32_t *codes)
 
 /* ---- Squares of pixels spread as one ---- */
 
-/* Whether no value stands out. In a disc that is only just wide enough they must be much the same;
- * in one twice as wide it is enough that none holds most of the square's light. */
-static bool is_even(const float *row, ptrdiff_t stride, int32_t side, bool wide)
-{
-    float low = row[0], high = row[0], sum = 0;
+/* How uneven a square of pixels may be, as parts of its mean. */
+struct unevenness {
+    float range; /* the largest value less the smallest */
+    float moved; /* what one side of a line has more than its share, in pixels */
+};
 
-    for (int32_t j = 0; j < side; j++, row += stride)
-        for (int32_t i = 0; i < side; i++) {
-            low = row[i] < low ? row[i] : low;
-            high = row[i] > high ? row[i] : high;
-            sum += row[i];
+/* Where the edge of a square's disc is, the picture is wrong by what the pixels to one side of it
+ * hold more or less than their share, over the disc's area: at most by 0.0044 of their mean. And no
+ * pixel may stand out so much that one would see its own disc. */
+static struct unevenness allowed(int32_t side, double least, double radius)
+{
+    double wider = fmin(radius / least, 2);
+
+    return (struct unevenness){(float)(0.25 + 2.25 * (wider - 1)),
+                               (float)(side * side / 8.0 * wider * wider)};
+}
+
+static inline __attribute__((always_inline)) bool is_even_in(const float *row, ptrdiff_t stride,
+                                                             int side, struct unevenness most)
+{
+    float low[8], high[8], across[8] = {0}, along[8], sum = 0, mean, part = 0, other = 0;
+
+    for (int i = 0; i < side; i++)
+        low[i] = high[i] = row[i];
+    for (int j = 0; j < side; j++, row += stride) {
+        along[j] = 0;
+        for (int i = 0; i < side; i++) {
+            low[i] = row[i] < low[i] ? row[i] : low[i];
+            high[i] = row[i] > high[i] ? row[i] : high[i];
+            across[i] += row[i];
         }
-    return high - low <= (wide ? 2.5f : 0.25f) * fabsf(sum) / (float)(side * side) + 0.002f;
+        for (int i = 0; i < side; i++)
+            along[j] += row[i];
+        sum += along[j];
+    }
+    for (int i = 1; i < side; i++) {
+        low[0] = low[i] < low[0] ? low[i] : low[0];
+        high[0] = high[i] > high[0] ? high[i] : high[0];
+    }
+    mean = fabsf(sum) / (float)(side * side);
+    if (!(high[0] - low[0] <= most.range * mean + 0.002f))
+        return false;
+    for (int i = 0; i < side - 1; i++) {
+        part += across[i] - sum / (float)side;
+        other += along[i] - sum / (float)side;
+        if (!(fmaxf(fabsf(part), fabsf(other)) <= most.moved * (mean + 0.002f)))
+            return false;
+    }
+    return true;
+}
+
+static bool is_even(const float *row, ptrdiff_t stride, int32_t side, struct unevenness most)
+{
+    return side == 2   ? is_even_in(row, stride, 2, most)
+           : side == 4 ? is_even_in(row, stride, 4, most)
+                       : is_even_in(row, stride, 8, most);
 }
 
 /* Pixels that are seen or pixels that are hidden. */
@@ -63,10 +108,10 @@ struct layer {
     const lb_plane *const *planes;
 };
 
-/* Squares of one size: the codes from which they may be made, and need not be so even. */
+/* Squares of one size, in discs of `least` and wider. */
 struct square {
-    int32_t side, least, wide;
-    uint32_t mark;
+    int32_t size, side, least_code;
+    double least;
 };
 
 /* The mean code of a square whose pixels are all in the first one's slice and have much the same
@@ -76,9 +121,9 @@ static uint32_t common_code(const struct layer *layer, int32_t x, int32_t y,
 {
     size_t at = lb_defocus_at(layer->s, x, y);
     int32_t side = square->side, low = layer->code[at], high = low, sum = 0;
-    uint8_t slice = layer->slice[at];
+    int32_t slice = layer->slice[at];
 
-    if (low < square->least || slice == LB_NO_SLICE)
+    if (low < square->least_code || slice == LB_NO_SLICE)
         return 0;
     for (int32_t j = 0; j < side; j++, at += layer->s->stride)
         for (int32_t i = 0; i < side; i++) {
@@ -90,7 +135,7 @@ static uint32_t common_code(const struct layer *layer, int32_t x, int32_t y,
             high = code > high ? code : high;
             sum += code;
         }
-    if (low < square->least || high - low > 24) /* 5 per cent */
+    if (low < square->least_code || high - low > 24) /* 5 per cent */
         return 0;
     return (uint32_t)((sum + side * side / 2) / (side * side));
 }
@@ -101,18 +146,19 @@ static void merge_square(const struct layer *layer, int32_t x, int32_t y,
     uint32_t code = common_code(layer, x, y, square);
     size_t at = lb_defocus_at(layer->s, x, y);
     uint8_t slice = layer->slice[at];
+    struct unevenness most;
 
     if (!code)
         return;
+    most = allowed(square->side, square->least, lb_disc_code_radius((int32_t)code));
     for (int c = 0; c < 4; c++)
         if (!is_even(lb_plane_row(layer->planes[c], y) + (x - lb_plane_box(layer->planes[c]).x0),
-                     lb_plane_stride(layer->planes[c]), square->side,
-                     (int32_t)code >= square->wide))
+                     lb_plane_stride(layer->planes[c]), square->side, most))
             return;
     for (int32_t j = 0; j < square->side; j++)
         memset(layer->slice + at + (size_t)j * layer->s->stride, LB_NO_SLICE, (size_t)square->side);
     layer->slice[at] = slice;
-    layer->code[at] = (uint16_t)(code | square->mark);
+    layer->code[at] = (uint16_t)(code | (uint32_t)square->size << LB_DEFOCUS_SIZE_BIT);
 }
 
 static int32_t up_to_multiple(int32_t i, int32_t of)
@@ -124,29 +170,25 @@ static int32_t up_to_multiple(int32_t i, int32_t of)
 
 static void merge_layer(const struct layer *layer, int32_t y0, int32_t y1)
 {
-    const struct square squares[2] = {
-        {4, lb_disc_code(LB_DEFOCUS_QUAD_RADIUS), lb_disc_code(2 * LB_DEFOCUS_QUAD_RADIUS),
-         LB_DEFOCUS_QUAD},
-        {2, lb_disc_code(LB_DEFOCUS_PAIR_RADIUS), lb_disc_code(2 * LB_DEFOCUS_PAIR_RADIUS),
-         LB_DEFOCUS_PAIR},
-    };
+    static const float least[LB_DEFOCUS_SIZES] = {0, LB_DEFOCUS_SQUARE_RADIUS, 12, 24};
     lb_box box = layer->s->box;
 
-    for (int k = 0; k < 2; k++) {
-        int32_t side = squares[k].side;
+    for (int32_t size = LB_DEFOCUS_SIZES - 1; size > 0; size--) {
+        struct square square = {size, 1 << size, lb_disc_code(least[size]), (double)least[size]};
 
-        for (int32_t y = y0; y + side <= y1 && y + side <= box.y1; y += side)
-            for (int32_t x = up_to_multiple(box.x0, side); x + side <= box.x1; x += side)
+        for (int32_t y = y0; y + square.side <= y1 && y + square.side <= box.y1; y += square.side)
+            for (int32_t x = up_to_multiple(box.x0, square.side); x + square.side <= box.x1;
+                 x += square.side)
                 if (y >= box.y0)
-                    merge_square(layer, x, y, &squares[k]);
+                    merge_square(layer, x, y, &square);
     }
 }
 
-/* Squares of rows begin .. end - 1, counted from a multiple of four at or above the box. */
+/* Squares of rows begin .. end - 1, counted from a multiple of the largest at or above the box. */
 static lb_status merge_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     lb_defocus_sources *s = context;
-    int32_t first = up_to_multiple(s->box.y0 - 3, 4);
+    int32_t first = up_to_multiple(s->box.y0 - LARGEST + 1, LARGEST);
     struct layer seen = {s, s->code, s->slice, s->color};
     struct layer hidden = {s, s->hidden_code, s->hidden_slice, (const lb_plane *const *)s->hidden};
 
@@ -201,21 +243,25 @@ static int32_t floor_div(int32_t i, int32_t n)
 
 static int32_t reach_of(uint32_t code)
 {
-    double radius = lb_disc_code_radius((int32_t)(code & LB_DEFOCUS_CODE));
-
-    return (int32_t)ceil(radius) + 5; /* of a square it is two pixels more, from its middle */
+    return (int32_t)ceil(lb_disc_code_radius((int32_t)code)) + 1;
 }
 
-static void look_at_pixel(uint8_t slice, uint32_t code, int32_t codes, uint64_t *slices,
-                          uint32_t *widest, uint8_t *used)
+/* The squares of a layer in a part of a row, by size. Neighbours are often alike. */
+static void look_at_row(const uint8_t *slice, const uint16_t *code, int32_t count,
+                        uint64_t squares[LB_DEFOCUS_SIZES], uint32_t *widest, uint8_t *used)
 {
-    uint32_t plain = code & LB_DEFOCUS_CODE;
+    uint32_t last = (uint32_t)LB_NO_SLICE << 16;
 
-    if (slice == LB_NO_SLICE)
-        return;
-    *slices |= (uint64_t)1 << slice;
-    *widest = plain > *widest ? plain : *widest;
-    used[(int32_t)lb_defocus_kind(code) * codes + (int32_t)plain] = 1;
+    for (int32_t x = 0; x < count; x++) {
+        uint32_t both = (uint32_t)slice[x] << 16 | code[x], plain = code[x] & LB_DEFOCUS_CODE;
+
+        if (slice[x] == LB_NO_SLICE || both == last)
+            continue;
+        last = both;
+        squares[lb_defocus_size(code[x])] |= (uint64_t)1 << slice[x];
+        *widest = plain > *widest ? plain : *widest;
+        used[plain] = 1;
+    }
 }
 
 static bool has_light(const lb_plane *const planes[4], lb_box box)
@@ -234,21 +280,23 @@ static bool has_light(const lb_plane *const planes[4], lb_box box)
 static lb_defocus_block look_at_block(const lb_defocus_sources *s, lb_box box, uint8_t *used)
 {
     lb_defocus_block block = {0};
+    uint64_t hidden = 0;
     uint32_t widest = 0;
 
     for (int32_t y = box.y0; y < box.y1; y++) {
         size_t at = lb_defocus_at(s, box.x0, y);
+        int32_t count = lb_box_width(box);
 
-        for (int32_t x = box.x0; x < box.x1; x++, at++) {
-            look_at_pixel(s->slice[at], s->code[at], s->codes, &block.slices, &widest, used);
-            if (s->hidden_slice)
-                look_at_pixel(s->hidden_slice[at], s->hidden_code[at], s->codes, &block.hidden,
-                              &widest, used);
-        }
+        look_at_row(s->slice + at, s->code + at, count, block.seen, &widest, used);
+        if (s->hidden_slice)
+            look_at_row(s->hidden_slice + at, s->hidden_code + at, count, block.hidden, &widest,
+                        used);
     }
     block.reach = widest ? reach_of(widest) : 0;
+    for (int32_t size = 0; size < LB_DEFOCUS_SIZES; size++)
+        hidden |= block.hidden[size];
     /* What is hidden of a block may come from light elsewhere. */
-    block.has_light = block.hidden || has_light(s->color, box);
+    block.has_light = hidden || has_light(s->color, box);
     return block;
 }
 
@@ -261,7 +309,7 @@ static lb_status map_rows(void *context, int32_t begin, int32_t end, int32_t wor
 {
     struct survey *survey = context;
     lb_defocus_sources *s = survey->s;
-    uint8_t *used = survey->used + (size_t)worker * LB_DISC_KINDS * (size_t)s->codes;
+    uint8_t *used = survey->used + (size_t)worker * (size_t)s->codes;
 
     for (int32_t y = begin; y < end; y++)
         for (int32_t x = 0; x < lb_box_width(s->blocks); x++) {
@@ -277,7 +325,7 @@ static lb_status map_rows(void *context, int32_t begin, int32_t end, int32_t wor
 
 static lb_status survey_all(lb_pool *pool, lb_defocus_sources *s)
 {
-    size_t marks = LB_DISC_KINDS * (size_t)s->codes;
+    size_t marks = (size_t)s->codes;
     size_t workers = pool ? (size_t)lb_pool_threads(pool) : 1;
     struct survey survey = {s, lb_alloc(workers, marks)};
     lb_status status;
@@ -296,8 +344,8 @@ lb_status lb_defocus_map(lb_pool *pool, lb_defocus_sources *s)
 {
     lb_status status = LB_OK;
 
-    if (s->max_radius >= (double)LB_DEFOCUS_PAIR_RADIUS)
-        status = lb_pool_for(pool, lb_box_height(s->box) + 4, GRAIN, merge_rows, s);
+    if (s->max_radius >= (double)LB_DEFOCUS_SQUARE_RADIUS)
+        status = lb_pool_for(pool, lb_box_height(s->box) + LARGEST, GRAIN, merge_rows, s);
     if (status)
         return status;
     s->blocks =
@@ -307,7 +355,7 @@ lb_status lb_defocus_map(lb_pool *pool, lb_defocus_sources *s)
     s->codes = lb_disc_code((float)s->max_radius) + 1;
     s->map = lb_alloc((size_t)lb_box_width(s->blocks) * (size_t)lb_box_height(s->blocks),
                       sizeof *s->map);
-    s->used = lb_alloc((size_t)s->codes, LB_DISC_KINDS);
+    s->used = lb_alloc((size_t)s->codes, sizeof *s->used);
     return s->map && s->used ? survey_all(pool, s) : LB_MEMORY;
 }
 
@@ -322,7 +370,7 @@ size_t lb_defocus_sources_bytes(lb_box box, double max_radius)
 
     if (codes > 1) /* else all is in focus, and nothing hidden */
         pixel += pixel + 10 * sizeof(float);
-    return width * height * pixel + blocks * sizeof(lb_defocus_block) + codes * LB_DISC_KINDS * 8;
+    return width * height * pixel + blocks * sizeof(lb_defocus_block) + codes * 8;
 }
 
 void lb_defocus_sources_clear(lb_defocus_sources *s)

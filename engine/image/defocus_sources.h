@@ -27,27 +27,24 @@ static inline int32_t lb_slice_focus(lb_slices slices)
 /* Square blocks of pixels at absolute multiples of the size: which slices have pixels there, and
  * how far the widest of them reaches. */
 #define LB_DEFOCUS_BLOCK 32
+#define LB_DEFOCUS_SIZES 4 /* of squares, see below */
 typedef struct lb_defocus_block {
-    uint64_t slices, hidden; /* bit i: a pixel of slice i; a hidden one */
+    uint64_t seen[LB_DEFOCUS_SIZES], hidden[LB_DEFOCUS_SIZES]; /* bit i: a square of slice i */
     int32_t reach;
     bool has_light; /* perhaps: some value of r, g, b or a is not 0 */
 } lb_defocus_block;
 
-/* Where circles are wide, squares of 2 x 2 or 4 x 4 pixels at absolute multiples of that are spread
- * as one: for a fraction of the work, their light is the same but for what their pixels differ by,
- * which moves by a pixel or two within a wide disc. Radii must be alike, and no pixel stand out so
- * much that one would see its own disc. The first pixel's code says so, the others have no slice.
- */
-#define LB_DEFOCUS_PAIR 0x4000u
-#define LB_DEFOCUS_QUAD 0x8000u
+/* Where circles are wide, squares of 2 x 2, 4 x 4 or 8 x 8 pixels at absolute multiples of that are
+ * spread as one: each pixel's light is shared out evenly among the square's discs, for a fraction
+ * of the work, and moves by a pixel or two, or four, within a disc that is six times as wide. Radii
+ * must be alike, and no pixel stand out so much that one would see its own disc. The first pixel's
+ * code has the size (1 << size is the square's side), the others have no slice. */
 #define LB_DEFOCUS_CODE 0x3fffu
-#define LB_DEFOCUS_PAIR_RADIUS 11.35f
-#define LB_DEFOCUS_QUAD_RADIUS 12.0f
-static inline lb_disc_kind lb_defocus_kind(uint32_t code)
+#define LB_DEFOCUS_SIZE_BIT 14
+#define LB_DEFOCUS_SQUARE_RADIUS 11.35f /* the least */
+static inline int32_t lb_defocus_size(uint32_t code)
 {
-    return code & LB_DEFOCUS_QUAD   ? LB_DISC_QUAD
-           : code & LB_DEFOCUS_PAIR ? LB_DISC_PAIR
-                                    : LB_DISC_ONE;
+    return (int32_t)(code >> LB_DEFOCUS_SIZE_BIT);
 }
 
 typedef struct lb_defocus_sources {
@@ -69,7 +66,7 @@ typedef struct lb_defocus_sources {
     lb_box blocks; /* block coordinates */
     lb_defocus_block *map;
     int32_t codes; /* codes are below that */
-    uint8_t *used; /* for every kind of disc, `codes` marks: is there such a disc? */
+    uint8_t *used; /* by code: is there such a disc? */
 } lb_defocus_sources;
 
 /* Looks at the radius and colour of every pixel of `box`. LB_MEMORY, LB_CANCELLED. */

@@ -4,7 +4,11 @@
 
 #include "engine/image/defocus_near.h"
 
-#define LB_DEFOCUS_TILE_STRIDE (LB_DEFOCUS_TILE_WIDTH + 13) /* of steps; see the field */
+/* What the largest squares are averaged over, to the left and above. */
+#define LB_DEFOCUS_TILE_MARGIN ((1 << (LB_DEFOCUS_SIZES - 1)) - 1)
+/* Lanes from row to row: one more than there are, for falls, and so far apart that the edge of a
+ * disc does not fall on the same few addresses modulo a page. */
+#define LB_DEFOCUS_TILE_STRIDE (LB_DEFOCUS_TILE_WIDTH + LB_DEFOCUS_TILE_MARGIN + 6)
 
 /* r, g, b, a, coverage, nothing: a vector of the widest kind. */
 typedef double lb_lanes __attribute__((vector_size(64)));
@@ -14,11 +18,10 @@ typedef struct lb_defocus_tile {
     const lb_discs *discs;
     const lb_near *near;
     lb_box box;
-    /* Of one slice: differences along x, 0 between slices. Rows of WIDTH + 1, and farther apart, so
-     * that the edge of a disc does not fall on the same few addresses modulo a page. */
-    lb_lanes *steps;
+    lb_lanes *steps; /* of one slice: differences along x, 0 between slices */
+    lb_lanes *whole; /* of one slice: what squares add up to */
     float *sums;     /* of one slice of narrow discs; 0 between slices */
-    lb_lanes *total; /* rows of WIDTH: what the slices so far add up to */
+    lb_lanes *total; /* rows of LB_DEFOCUS_TILE_WIDTH: what the slices so far add up to */
 } lb_defocus_tile;
 
 size_t lb_defocus_tile_bytes(void);

@@ -5,6 +5,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "engine/base/clones.h"
 #include "engine/graph/operand.h"
 #include "engine/image/convolve.h"
 #include "engine/image/defocus.h"
@@ -182,6 +183,22 @@ typedef struct radii {
     lb_plane *out;
 } radii;
 
+/* radius_at for a row, in place. */
+LB_CLONES
+static void radius_row(const lb_call *call, float *row, int32_t count)
+{
+    const defocus_params *p = call->params;
+    double scale = call->format->width / p->film_back / 2, focus = p->focus * 1000;
+    double far = lb_lens_confusion(p->focal_length, p->f_number, focus, INFINITY);
+
+    for (int32_t x = 0; x < count; x++) {
+        double distance = (double)row[x] * 1000;
+        bool has_end = distance > 0 && distance < INFINITY;
+
+        row[x] = (float)(scale * (has_end ? far * ((distance - focus) / distance) : far));
+    }
+}
+
 static lb_status radius_rows(void *context, int32_t begin, int32_t end, int32_t worker)
 {
     const radii *r = context;
@@ -192,8 +209,7 @@ static lb_status radius_rows(void *context, int32_t begin, int32_t end, int32_t 
         float *row = lb_plane_row_to_fill(r->out, y);
 
         lb_plane_copy_row(r->depth, r->edge, y, box.x0, box.x1, row);
-        for (int32_t x = 0; x < lb_box_width(box); x++)
-            row[x] = (float)radius_at(&r->task->call, row[x]);
+        radius_row(&r->task->call, row, lb_box_width(box));
     }
     return LB_OK;
 }
@@ -441,7 +457,7 @@ const lb_op lb_op_defocus = {
         "  stage: {op: group, items: [near, middle, far, lamp, sky]}\n"
         "  shelf: {op: render, scene: stage, camera: eye, samples: 16}\n"
         "  last: {op: defocus, image: shelf, focus: 5.2, f-number: 1.4, focal-length: 135}\n",
-    .version = 4,
+    .version = 5,
     .inputs = inputs,
     .params = params,
     .params_size = sizeof(defocus_params),

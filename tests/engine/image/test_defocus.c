@@ -294,6 +294,47 @@ Test(defocus, same_bits_for_any_threads_and_region, .timeout = 120)
     lb_pool_free(&pool);
 }
 
+/* Wide and even enough for squares of every size, in front of the focus and behind it. */
+static struct scene wide_scene(lb_box box)
+{
+    struct scene s = scene_new(box);
+
+    for (int32_t y = box.y0; y < box.y1; y++)
+        for (int32_t x = box.x0; x < box.x1; x++) {
+            float noise = lb_random_float(6, (uint32_t)(x + 1000), (uint32_t)(y + 1000), 2);
+            float value = 0.5f + 0.1f * noise + 0.002f * (float)x;
+
+            if (lb_random_u32(7, (uint32_t)(x + 1000), (uint32_t)(y + 1000), 0) % 500 == 0)
+                value = 40;
+            set(&s, x, y, value, 1 - 0.5f * value, noise, 1,
+                x < 90 ? -26 - 0.02f * (float)y : 11 + 0.07f * (float)x);
+        }
+    return s;
+}
+
+Test(defocus, same_bits_for_any_region_of_wide_discs, .timeout = 120)
+{
+    lb_box box = {-21, -13, 260, 190};
+    struct scene s = wide_scene(box), part;
+    int32_t reach = lb_defocus_reach(30.5);
+
+    run(NULL, &s, 30.5, box);
+    for (int32_t k = 0; k < 6; k++) {
+        lb_box wanted = {-21 + 43 * k, -13 + 29 * k, -21 + 43 * k + 7 + 9 * k, -13 + 29 * k + 13};
+        lb_box cut = lb_box_intersect(lb_box_grow(wanted, reach, reach), box);
+
+        part = s;
+        for (int c = 0; c < 4; c++)
+            part.in[c] = picture_cut(s.in[c], LB_EDGE_TRANSPARENT, cut);
+        part.radius = picture_cut(s.radius, LB_EDGE_TRANSPARENT, cut);
+        run(NULL, &part, 30.5, wanted);
+        for (int c = 0; c < 4; c++)
+            cr_expect(picture_same(s.out[c], part.out[c], wanted), "part %d, channel %d", k, c);
+        scene_clear(&part);
+    }
+    scene_clear(&s);
+}
+
 /* A limit that no radius reaches does not matter. */
 Test(defocus, same_bits_for_any_larger_limit)
 {
