@@ -5,7 +5,7 @@
 
 #include "engine/base/file.h"
 #include "engine/cli/cli.h"
-#include "engine/scene/gltf.h"
+#include "engine/scene/import.h"
 
 #define DEGREES (180 / 3.14159265358979323846)
 
@@ -85,7 +85,7 @@ static lb_status print_scene(lb_diag *diag, const char *name, const lb_scene *sc
 
 static lb_status audit_file(lb_pool *pool, lb_diag *diag, const char *path)
 {
-    lb_gltf_options options = {LB_SPACE_LINEAR_REC709};
+    lb_import_options options = {LB_SPACE_LINEAR_REC709};
     lb_loc loc = {.file = lb_diag_intern(diag, path)};
     lb_scene *scene = NULL;
     void *bytes = NULL;
@@ -93,7 +93,7 @@ static lb_status audit_file(lb_pool *pool, lb_diag *diag, const char *path)
     lb_status status = lb_file_read(diag, LB_NOWHERE, path, LB_MEDIA_MAX_BYTES, &bytes, &count);
 
     if (status == LB_OK &&
-        (status = lb_gltf_read(pool, diag, loc, path, bytes, count, &options, &scene)) == LB_OK)
+        (status = lb_import_read(pool, diag, loc, path, bytes, count, &options, &scene)) == LB_OK)
         status = print_scene(diag, path, scene);
     lb_scene_unref(&scene);
     lb_free(bytes);
@@ -135,12 +135,11 @@ static lb_status audit_graph(lb_session *session, const audit_options *options)
 static lb_status run_audit(lb_session *session, const void *words)
 {
     const audit_options *options = words;
-    const char *extension = lb_path_extension(options->file);
     lb_status status = lb_session_threads(session, 0);
 
     if (status != LB_OK)
         return status;
-    if (!strcmp(extension, "gltf") || !strcmp(extension, "glb"))
+    if (lb_import_is_name(options->file))
         return audit_file(session->pool, session->diag, options->file);
     return audit_graph(session, options);
 }
@@ -148,7 +147,7 @@ static lb_status run_audit(lb_session *session, const void *words)
 static const lb_operand operands[] = {
     LB_OPERAND(audit_options, file, "GRAPH|SCENE", .min = 1, .max = 1, .offer = LB_OFFER_FILE,
                .doc = "A graph file, of which every scene is told as the graph amends it; or a "
-                      ".gltf or .glb file as it is."),
+                      "scene file (.gltf, .glb, .obj) as it is."),
     {0},
 };
 

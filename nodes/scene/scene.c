@@ -7,7 +7,7 @@
 #include "engine/base/text.h"
 #include "engine/graph/op.h"
 #include "engine/scene/amend.h"
-#include "engine/scene/gltf.h"
+#include "engine/scene/import.h"
 
 /* By what items are chosen: one of these is given. The order is that of lb_item_kind where they
  * are kinds. */
@@ -96,7 +96,8 @@ static const lb_param amend_fields[] = {
 
 static const lb_param params[] = {
     LB_PARAM(scene_params, file, LB_FILE, .required = true, .fixed = true,
-             .doc = "glTF 2.0: .gltf with what lies beside it, or .glb."),
+             .doc = "glTF 2.0 (.gltf with what lies beside it, or .glb), or OBJ (.obj with its "
+                    "material libraries and pictures)."),
     LB_PARAM(scene_params, pin, LB_TEXT, .fixed = true,
              .doc = "sha256: and the file's SHA-256. With another file nothing is rendered until "
                     "someone has looked at it and has pinned it anew."),
@@ -331,10 +332,7 @@ static lb_status load(const lb_call *call, lb_file_content *out)
 
     if (status)
         return status;
-    if (!lb_gltf_is(out->bytes, out->count))
-        return lb_fail(call->diag, LB_UNSUPPORTED, loc,
-                       "'%s' is not glTF 2.0 (.gltf or .glb), which is what is read", p->file);
-    return LB_OK;
+    return lb_import_check(call->diag, loc, p->file, out->bytes, out->count);
 }
 
 static lb_status fingerprint(const lb_call *call, lb_hasher *hasher)
@@ -347,8 +345,8 @@ static lb_status fingerprint(const lb_call *call, lb_hasher *hasher)
     if (status)
         return status;
     lb_hash_key(hasher, content.key);
-    status = lb_gltf_files(call->diag, lb_call_loc(call, "file"), p->file, content.bytes,
-                           content.count, hash_file, &job);
+    status = lb_import_files(call->diag, lb_call_loc(call, "file"), p->file, content.bytes,
+                             content.count, hash_file, &job);
     if (status == LB_MEMORY)
         lb_fail(call->diag, status, lb_call_loc(call, "file"), "'%s': no room for it", p->file);
     return status;
@@ -501,13 +499,13 @@ static lb_status evaluate(const lb_task *task, lb_value *out)
     const lb_call *call = &task->call;
     const scene_params *p = call->params;
     const amend_record *records = p->amend.items;
-    lb_gltf_options options = {.working = call->format->working};
+    lb_import_options options = {.working = call->format->working};
     lb_file_content content;
     lb_status status;
 
     if ((status = load(call, &content)) ||
-        (status = lb_gltf_read(task->pool, call->diag, lb_call_loc(call, "file"), p->file,
-                               content.bytes, content.count, &options, &out->scene)))
+        (status = lb_import_read(task->pool, call->diag, lb_call_loc(call, "file"), p->file,
+                                 content.bytes, content.count, &options, &out->scene)))
         return status;
     for (int32_t i = 0; i < p->amend.count && status == LB_OK; i++)
         status = amend(task, out->scene, i + 1, &records[i]);

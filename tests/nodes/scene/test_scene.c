@@ -292,7 +292,7 @@ Test(scene, files_that_are_not_scenes)
     r = open_scene();
     cr_assert(lb_file_write(NULL, LB_NOWHERE, path, "no scene", 8) == LB_OK);
     cr_expect(scene_run(&r, NULL, 0, &out) == LB_UNSUPPORTED);
-    cr_expect(strstr(scene_messages(&r), "is not glTF 2.0 (.gltf or .glb)"));
+    cr_expect(strstr(scene_messages(&r), "is none of what is read: glTF 2.0 (.gltf, .glb)"));
     op_free(&r);
 }
 

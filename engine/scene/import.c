@@ -1,0 +1,78 @@
+/* engine/scene/import.c: which format a file is of, and its reader. */
+#include "engine/scene/import.h"
+
+#include <string.h>
+
+#include "engine/base/file.h"
+#include "engine/scene/gltf.h"
+#include "engine/scene/obj.h"
+
+const char *const lb_import_format_names[] = {"none", "gltf", "obj", "ply", "stl", NULL};
+
+static bool ends_like(const char *path, const char *extension)
+{
+    const char *end = lb_path_extension(path);
+
+    if (strlen(end) != strlen(extension))
+        return false;
+    for (size_t i = 0; end[i]; i++)
+        if ((end[i] >= 'A' && end[i] <= 'Z' ? end[i] - 'A' + 'a' : end[i]) != extension[i])
+            return false;
+    return true;
+}
+
+bool lb_import_is_name(const char *path)
+{
+    static const char *const extensions[] = {"gltf", "glb", "obj"};
+
+    for (size_t i = 0; i < sizeof extensions / sizeof extensions[0]; i++)
+        if (ends_like(path, extensions[i]))
+            return true;
+    return false;
+}
+
+lb_import_format lb_import_format_of(const char *path, const void *bytes, size_t count)
+{
+    if (lb_gltf_is(bytes, count))
+        return LB_IMPORT_GLTF;
+    return ends_like(path, "obj") ? LB_IMPORT_OBJ : LB_IMPORT_NONE;
+}
+
+lb_status lb_import_check(lb_diag *diag, lb_loc loc, const char *path, const void *bytes,
+                          size_t count)
+{
+    if (lb_import_format_of(path, bytes, count) != LB_IMPORT_NONE)
+        return LB_OK;
+    return lb_fail(diag, LB_UNSUPPORTED, loc,
+                   "'%s' is none of what is read: glTF 2.0 (.gltf, .glb), OBJ", path);
+}
+
+lb_status lb_import_read(lb_pool *pool, lb_diag *diag, lb_loc loc, const char *path,
+                         const void *bytes, size_t count, const lb_import_options *options,
+                         lb_scene **out)
+{
+    lb_gltf_options gltf = {.working = options->working};
+
+    *out = NULL;
+    switch (lb_import_format_of(path, bytes, count)) {
+    case LB_IMPORT_GLTF:
+        return lb_gltf_read(pool, diag, loc, path, bytes, count, &gltf, out);
+    case LB_IMPORT_OBJ:
+        return lb_obj_read(pool, diag, loc, path, bytes, count, options, out);
+    default:
+        return lb_import_check(diag, loc, path, bytes, count);
+    }
+}
+
+lb_status lb_import_files(lb_diag *diag, lb_loc loc, const char *path, const void *bytes,
+                          size_t count, lb_import_file_fn fn, void *context)
+{
+    switch (lb_import_format_of(path, bytes, count)) {
+    case LB_IMPORT_GLTF:
+        return lb_gltf_files(diag, loc, path, bytes, count, fn, context);
+    case LB_IMPORT_OBJ:
+        return lb_obj_files(diag, loc, path, bytes, count, fn, context);
+    default:
+        return LB_OK;
+    }
+}
