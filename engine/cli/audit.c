@@ -61,7 +61,7 @@ static void print_item(const lb_scene *scene, size_t at, const lb_mat4 *world)
 
 static lb_status print_scene(lb_diag *diag, const char *name, const lb_scene *scene)
 {
-    static const char *const kinds[] = {"assumed", "converted", "dropped", "amended"};
+    static const char *const kinds[] = {"assumed", "converted", "dropped", "amended", "authored"};
     lb_mat4 *world = lb_alloc(scene->item_count + 1, sizeof *world);
     lb_vec3d low, high;
 
@@ -70,12 +70,14 @@ static lb_status print_scene(lb_diag *diag, const char *name, const lb_scene *sc
     lb_scene_pose(scene, 0, world, NULL);
     printf("%s: %zu items, %zu animated properties over %g s\n", name, scene->item_count,
            scene->curve_count, scene->duration_s);
+    if (scene->frame_rate > 0)
+        printf("  the file's time line has %.6g frames a second\n", scene->frame_rate);
     if (lb_scene_bounds(scene, 0, &low, &high))
         printf("  bounds at the start [%.4g, %.4g, %.4g] to [%.4g, %.4g, %.4g]\n", low.x, low.y,
                low.z, high.x, high.y, high.z);
     for (size_t i = 0; i < scene->item_count; i++)
         print_item(scene, i, &world[i]);
-    for (size_t kind = 0; kind < 4; kind++)
+    for (size_t kind = 0; kind < sizeof kinds / sizeof kinds[0]; kind++)
         for (size_t i = 0; i < scene->fact_count; i++)
             if ((size_t)scene->facts[i].kind == kind)
                 printf("  %s: %s: %s\n", kinds[kind], scene->facts[i].where, scene->facts[i].what);
@@ -147,7 +149,7 @@ static lb_status run_audit(lb_session *session, const void *words)
 static const lb_operand operands[] = {
     LB_OPERAND(audit_options, file, "GRAPH|SCENE", .min = 1, .max = 1, .offer = LB_OFFER_FILE,
                .doc = "A graph file, of which every scene is told as the graph amends it; or a "
-                      "scene file (.gltf, .glb, .obj) as it is."),
+                      "scene file (.gltf, .glb, .obj, .fbx) as it is."),
     {0},
 };
 

@@ -4,10 +4,11 @@
 #include <string.h>
 
 #include "engine/base/file.h"
+#include "engine/scene/fbx.h"
 #include "engine/scene/gltf.h"
 #include "engine/scene/obj.h"
 
-const char *const lb_import_format_names[] = {"none", "gltf", "obj", "ply", "stl", NULL};
+const char *const lb_import_format_names[] = {"none", "gltf", "obj", "ply", "stl", "fbx", NULL};
 
 static bool ends_like(const char *path, const char *extension)
 {
@@ -23,7 +24,7 @@ static bool ends_like(const char *path, const char *extension)
 
 bool lb_import_is_name(const char *path)
 {
-    static const char *const extensions[] = {"gltf", "glb", "obj"};
+    static const char *const extensions[] = {"gltf", "glb", "obj", "fbx"};
 
     for (size_t i = 0; i < sizeof extensions / sizeof extensions[0]; i++)
         if (ends_like(path, extensions[i]))
@@ -35,6 +36,8 @@ lb_import_format lb_import_format_of(const char *path, const void *bytes, size_t
 {
     if (lb_gltf_is(bytes, count))
         return LB_IMPORT_GLTF;
+    if (lb_fbx_is(bytes, count))
+        return LB_IMPORT_FBX;
     return ends_like(path, "obj") ? LB_IMPORT_OBJ : LB_IMPORT_NONE;
 }
 
@@ -44,7 +47,7 @@ lb_status lb_import_check(lb_diag *diag, lb_loc loc, const char *path, const voi
     if (lb_import_format_of(path, bytes, count) != LB_IMPORT_NONE)
         return LB_OK;
     return lb_fail(diag, LB_UNSUPPORTED, loc,
-                   "'%s' is none of what is read: glTF 2.0 (.gltf, .glb), OBJ", path);
+                   "'%s' is none of what is read: glTF 2.0 (.gltf, .glb), OBJ, FBX", path);
 }
 
 lb_status lb_import_read(lb_pool *pool, lb_diag *diag, lb_loc loc, const char *path,
@@ -52,11 +55,14 @@ lb_status lb_import_read(lb_pool *pool, lb_diag *diag, lb_loc loc, const char *p
                          lb_scene **out)
 {
     lb_gltf_options gltf = {.working = options->working};
+    lb_fbx_options fbx = {.working = options->working};
 
     *out = NULL;
     switch (lb_import_format_of(path, bytes, count)) {
     case LB_IMPORT_GLTF:
         return lb_gltf_read(pool, diag, loc, path, bytes, count, &gltf, out);
+    case LB_IMPORT_FBX:
+        return lb_fbx_read(pool, diag, loc, path, bytes, count, &fbx, out);
     case LB_IMPORT_OBJ:
         return lb_obj_read(pool, diag, loc, path, bytes, count, options, out);
     default:
@@ -70,6 +76,8 @@ lb_status lb_import_files(lb_diag *diag, lb_loc loc, const char *path, const voi
     switch (lb_import_format_of(path, bytes, count)) {
     case LB_IMPORT_GLTF:
         return lb_gltf_files(diag, loc, path, bytes, count, fn, context);
+    case LB_IMPORT_FBX:
+        return lb_fbx_files(diag, loc, path, bytes, count, fn, context);
     case LB_IMPORT_OBJ:
         return lb_obj_files(diag, loc, path, bytes, count, fn, context);
     default:

@@ -10,8 +10,9 @@ typedef enum lb_import_format {
     LB_IMPORT_OBJ,
     LB_IMPORT_PLY,
     LB_IMPORT_STL,
+    LB_IMPORT_FBX,
 } lb_import_format;
-extern const char *const lb_import_format_names[]; /* none gltf obj ply stl, NULL */
+extern const char *const lb_import_format_names[]; /* none gltf obj ply stl fbx, NULL */
 
 /* What a graph needs to know of the file beyond the scene. */
 typedef struct lb_import_options {
