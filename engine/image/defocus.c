@@ -176,6 +176,7 @@ static lb_status run(lb_pool *pool, struct defocus *job, const lb_plane *const i
 
     if ((status = lb_defocus_sources_new(pool, in, radius, max_radius, wanted, &job->sources)) ||
         (status = lb_defocus_find_hidden(pool, &job->sources)) ||
+        (status = lb_defocus_merge(pool, &job->sources)) ||
         (status = lb_defocus_map(pool, &job->sources)))
         return status;
     if (!(job->radii = lb_alloc((size_t)job->sources.codes, sizeof *job->radii)))

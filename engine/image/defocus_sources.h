@@ -75,7 +75,9 @@ LB_MUST_CHECK lb_status lb_defocus_sources_new(lb_pool *pool, const lb_plane *co
                                                lb_box box, lb_defocus_sources *out);
 /* Estimates what is hidden (defocus_hidden.c). */
 LB_MUST_CHECK lb_status lb_defocus_find_hidden(lb_pool *pool, lb_defocus_sources *sources);
-/* Merges what is alike and fills the map; after the others. */
+/* Makes squares of what is alike; before the map. LB_CANCELLED. */
+LB_MUST_CHECK lb_status lb_defocus_merge(lb_pool *pool, lb_defocus_sources *sources);
+/* Fills the map; after the others (defocus_map.c). */
 LB_MUST_CHECK lb_status lb_defocus_map(lb_pool *pool, lb_defocus_sources *sources);
 void lb_defocus_sources_clear(lb_defocus_sources *sources);
 /* The most bytes that they take while they are made. */
@@ -86,6 +88,28 @@ int32_t lb_defocus_hidden_reach(double max_radius);
 static inline size_t lb_defocus_at(const lb_defocus_sources *s, int32_t x, int32_t y)
 {
     return (size_t)(y - s->box.y0) * s->stride + (size_t)(x - s->box.x0);
+}
+
+/* The blocks that can reach a box at all, and whether one, at (x, y), does. */
+lb_box lb_defocus_blocks_near(const lb_defocus_sources *sources, lb_box box);
+bool lb_defocus_reaches(const lb_defocus_block *block, int32_t x, int32_t y, lb_box box);
+/* What reaches a box: the slices of its pixels, and whether one of them has any light. */
+typedef struct lb_defocus_near {
+    uint64_t slices;
+    bool has_light;
+} lb_defocus_near;
+lb_defocus_near lb_defocus_find_near(const lb_defocus_sources *sources, lb_box box);
+
+static inline const lb_defocus_block *lb_defocus_block_at(const lb_defocus_sources *s, int32_t x,
+                                                          int32_t y)
+{
+    return &s->map[(y - s->blocks.y0) * lb_box_width(s->blocks) + (x - s->blocks.x0)];
+}
+
+static inline lb_box lb_defocus_block_box(int32_t x, int32_t y)
+{
+    return (lb_box){x * LB_DEFOCUS_BLOCK, y * LB_DEFOCUS_BLOCK, (x + 1) * LB_DEFOCUS_BLOCK,
+                    (y + 1) * LB_DEFOCUS_BLOCK};
 }
 
 #endif

@@ -11,7 +11,6 @@
  * pixels apart in each direction of those four apart, and so on, so each size joins the next. */
 #include "engine/image/defocus_tile.h"
 
-#include <math.h>
 #include <string.h>
 
 #include "engine/base/clones.h"
@@ -383,77 +382,7 @@ static void close_near(const lb_defocus_tile *t)
     memset(t->sums, 0, (size_t)PARTS * HEIGHT * WIDTH * sizeof *t->sums);
 }
 
-/* ---- Which blocks matter ---- */
-
-static int32_t floor_div(int32_t i, int32_t n)
-{
-    return i >= 0 ? i / n : -((n - 1 - i) / n);
-}
-
-/* Blocks that can reach the tile at all. */
-static lb_box blocks_near(const lb_defocus_sources *s, lb_box box)
-{
-    int32_t reach = (int32_t)ceil(s->max_radius) + 6;
-    lb_box near = lb_box_intersect(lb_box_grow(box, reach, reach), s->box);
-
-    if (lb_box_is_empty(near))
-        return near;
-    return (lb_box){floor_div(near.x0, LB_DEFOCUS_BLOCK), floor_div(near.y0, LB_DEFOCUS_BLOCK),
-                    floor_div(near.x1 - 1, LB_DEFOCUS_BLOCK) + 1,
-                    floor_div(near.y1 - 1, LB_DEFOCUS_BLOCK) + 1};
-}
-
-static const lb_defocus_block *block_at(const lb_defocus_sources *s, int32_t x, int32_t y)
-{
-    return &s->map[(y - s->blocks.y0) * lb_box_width(s->blocks) + (x - s->blocks.x0)];
-}
-
-static lb_box block_box(int32_t x, int32_t y)
-{
-    return (lb_box){x * LB_DEFOCUS_BLOCK, y * LB_DEFOCUS_BLOCK, (x + 1) * LB_DEFOCUS_BLOCK,
-                    (y + 1) * LB_DEFOCUS_BLOCK};
-}
-
-static bool reaches(const lb_defocus_block *block, int32_t x, int32_t y, lb_box box)
-{
-    lb_box around = lb_box_grow(block_box(x, y), block->reach, block->reach);
-
-    return !lb_box_is_empty(lb_box_intersect(around, box));
-}
-
-/* What reaches the box: the slices of its pixels, and whether one of them has any light. */
-struct near {
-    uint64_t slices;
-    bool has_light;
-};
-
-static struct near find_near(const lb_defocus_sources *s, lb_box box)
-{
-    lb_box blocks = blocks_near(s, box);
-    struct near near = {0, false};
-
-    for (int32_t y = blocks.y0; y < blocks.y1; y++)
-        for (int32_t x = blocks.x0; x < blocks.x1; x++) {
-            const lb_defocus_block *block = block_at(s, x, y);
-
-            if (reaches(block, x, y, box)) {
-                for (int32_t size = 0; size < LB_DEFOCUS_SIZES; size++)
-                    near.slices |= block->seen[size] | block->hidden[size];
-                near.has_light |= block->has_light;
-            }
-        }
-    return near;
-}
-
-lb_defocus_fate lb_defocus_fate_of(const lb_defocus_sources *s, lb_box box)
-{
-    struct near near = find_near(s, box);
-
-    if (!near.has_light)
-        return LB_DEFOCUS_EMPTY;
-    return near.slices & ~((uint64_t)1 << lb_slice_focus(s->slices)) ? LB_DEFOCUS_BLURRED
-                                                                     : LB_DEFOCUS_SHARP;
-}
+/* ---- Slices ---- */
 
 static struct layer seen_of(const lb_defocus_sources *s)
 {
@@ -471,17 +400,18 @@ static bool spread_squares(const lb_defocus_tile *t, int32_t slice, int32_t size
 {
     const lb_defocus_sources *s = t->sources;
     struct layer seen = seen_of(s), hidden = hidden_of(s);
-    lb_box blocks = blocks_near(s, t->box);
+    lb_box blocks = lb_defocus_blocks_near(s, t->box);
     uint64_t bit = (uint64_t)1 << slice;
     bool any = false;
 
     for (int32_t y = blocks.y0; y < blocks.y1; y++)
         for (int32_t x = blocks.x0; x < blocks.x1; x++) {
-            const lb_defocus_block *block = block_at(s, x, y);
-            lb_box box = lb_box_intersect(block_box(x, y), s->box);
+            const lb_defocus_block *block = lb_defocus_block_at(s, x, y);
+            lb_box box = lb_box_intersect(lb_defocus_block_box(x, y), s->box);
             lb_box behind = lb_box_intersect(box, s->hidden_box);
 
-            if (!((block->seen[size] | block->hidden[size]) & bit) || !reaches(block, x, y, t->box))
+            if (!((block->seen[size] | block->hidden[size]) & bit) ||
+                !lb_defocus_reaches(block, x, y, t->box))
                 continue;
             any = true;
             for (int32_t row = box.y0; row < box.y1; row++) {
@@ -526,7 +456,7 @@ static void spread_near(const lb_defocus_tile *t, int32_t slice, int32_t away)
 void lb_defocus_tile_run(lb_defocus_tile *t)
 {
     const lb_defocus_sources *s = t->sources;
-    uint64_t slices = find_near(s, t->box).slices;
+    uint64_t slices = lb_defocus_find_near(s, t->box).slices;
     int32_t focus = lb_slice_focus(s->slices);
     lb_box inside = lb_box_intersect(t->box, s->box);
 
