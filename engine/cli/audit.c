@@ -149,7 +149,7 @@ static lb_status run_audit(lb_session *session, const void *words)
 static const lb_operand operands[] = {
     LB_OPERAND(audit_options, file, "GRAPH|SCENE", .min = 1, .max = 1, .offer = LB_OFFER_FILE,
                .doc = "A graph file, of which every scene is told as the graph amends it; or a "
-                      "scene file (.gltf, .glb, .obj, .fbx) as it is."),
+                      "scene file (.gltf, .glb, .obj, .ply, .stl, .fbx) as it is."),
     {0},
 };
 

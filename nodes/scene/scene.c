@@ -97,7 +97,7 @@ static const lb_param amend_fields[] = {
 static const lb_param params[] = {
     LB_PARAM(scene_params, file, LB_FILE, .required = true, .fixed = true,
              .doc = "glTF 2.0 (.gltf with what lies beside it, or .glb), FBX 7 (.fbx with its "
-                    "pictures), or OBJ (.obj with its material libraries and pictures)."),
+                    "pictures), OBJ (.obj with its material libraries and pictures), PLY or STL."),
     LB_PARAM(scene_params, pin, LB_TEXT, .fixed = true,
              .doc = "sha256: and the file's SHA-256. With another file nothing is rendered until "
                     "someone has looked at it and has pinned it anew."),

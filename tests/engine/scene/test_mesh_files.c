@@ -29,6 +29,14 @@ static const struct {
      12.12826,
      {0.575869, -1.219172, -5.532511},
      {1.864151, 1, 5.89614}},
+    {"ply/icosahedron.ply", 20, 9.574403, {-0.894425, -0.85064, -1}, {0.894425, 0.85064, 1}},
+    {"ply/icosahedron_ascii.ply", 20, 9.574403, {-0.894425, -0.85064, -1}, {0.894425, 0.85064, 1}},
+    {"stl/stl_ascii-Cube.stl", 12, 24, {0, 0, 0}, {2, 2, 2}},
+    {"stl/stl_ascii-Star.stl", 68, 11.26821, {2e-06, 0, 0}, {2.59808, 0.35, 3}},
+    {"stl/stl_binary-Cube.stl", 12, 24, {0, 0, 0}, {2, 2, 2}},
+    {"stl/stl_binary-CubeInvalidUnicode.stl", 12, 24, {0, 0, 0}, {2, 2, 2}},
+    {"stl/stl_binary-Star.stl", 68, 11.26821, {2e-06, 0, 0}, {2.59808, 0.35, 3}},
+    {"stl/stl_binary-StarWithEmptyHeader.stl", 68, 11.26821, {2e-06, 0, 0}, {2.59808, 0.35, 3}},
 };
 
 /* Of all triangles, as they stand in their meshes: these formats have no transforms. */
