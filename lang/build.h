@@ -23,7 +23,7 @@
 #define LB_MAX_EXPR_TEXT ((int64_t)8 << 20)   /* bytes of expressions in all units */
 #define LB_MAX_FRAME_OPS 20000000             /* operations of all expressions at one frame */
 #define LB_MAX_VERSIONS 256
-#define LB_MAX_CHECKED 20000000 /* values in all versions that are checked at once */
+#define LB_MAX_CHECKED 10000000 /* values in all versions that are checked at once */
 #define LB_MAX_HANDED_ON 256    /* parts in a row that hand on their input as their result */
 
 /* A node while it is built. */

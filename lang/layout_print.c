@@ -66,8 +66,17 @@ static void drop_space(printer *p)
         p->out->bytes[--p->out->length] = 0;
 }
 
+/* A key with no character of its own needs the mark that begins a key. */
+static bool is_nothing(const lb_layout_node *key)
+{
+    return key->kind == LB_LAYOUT_SCALAR && key->style == LB_LAYOUT_PLAIN && key->length == 0 &&
+           !key->anchor && !key->tag;
+}
+
 static void put_key(lb_text *out, const lb_layout_node *key, const char *word)
 {
+    if (is_nothing(key))
+        lb_text_put(out, "? ");
     lb_layout_props(key, out);
     lb_text_put(out, word);
     lb_text_put(out, key->kind == LB_LAYOUT_ALIAS ? " :" : ":");
@@ -311,10 +320,16 @@ static void put_value(printer *p, const lb_layout_entry *entry, spelling shape, 
 /* An entry from its key or dash on. */
 static void put_entry(printer *p, const lb_layout_entry *entry, size_t indent)
 {
-    if (entry->key)
+    if (entry->key && is_nothing(entry->key)) {
+        lb_text_put(p->out, "?");
+        end_line(p);
+        put_spaces(p, indent);
+        lb_text_put(p->out, ":");
+    } else if (entry->key) {
         put_key(p->out, entry->key, entry->key->word);
-    else
+    } else {
         lb_text_put(p->out, "-");
+    }
     lb_text_put(p->out, " ");
     put_value(p, entry, shape_of(entry->value, column_now(p)), indent);
 }

@@ -361,6 +361,28 @@ Test(format, grows_linearly)
     cr_expect(peaks[1] < peaks[0] * 5 / 2, "%zu, %zu", peaks[0], peaks[1]);
 }
 
+/* Keys that are nothing: YAML 1.2.2, example 7.3 and 8.19. */
+Test(format, empty_keys)
+{
+    static const char *const rows[][2] = {
+        {"?", "?\n:\n"},
+        {"? \n: a\nb: c", "?\n: a\nb: c\n"},
+        {"{?}", "{? : }\n"},
+        {"x: &a\n  ? # why\n  : 1\n", "x: &a\n  ?\n  : 1  # why\n"},
+    };
+
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        lb_text once = {0}, twice = {0};
+
+        cr_assert(lb_lang_format(NULL, "f", rows[i][0], strlen(rows[i][0]), &once) == LB_OK);
+        cr_expect_str_eq(once.bytes, rows[i][1]);
+        cr_assert(lb_lang_format(NULL, "f", once.bytes, once.length, &twice) == LB_OK);
+        cr_expect_str_eq(twice.bytes, once.bytes);
+        lb_text_clear(&once);
+        lb_text_clear(&twice);
+    }
+}
+
 Test(format, survives_no_memory)
 {
     static const char text[] = "# c\na: &x {b: [1, \"two\"], c: | d} # e\n";

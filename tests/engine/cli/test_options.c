@@ -98,6 +98,15 @@ static const struct {
     {"just text\n", "names nodes g.yaml", 0, ""},
     {"", "names nodes g.yaml", 0, ""},
     {"nodes: {x: [\n", "names nodes g.yaml 2>/dev/null", 1, ""},
+    /* What is included, in silence where it cannot be read; not what is inside parts. */
+    {"include: {kit: kit.yaml, gone: gone.yaml, self: g.yaml}\nparts: {p: {nodes: {in: 1}}}\n"
+     "nodes: {x: 1}\nparams: {a: 1}\n",
+     "names nodes g.yaml | grep -v self", 0, "x\nkit/soft\nkit/warm\n"},
+    {"include: {kit: {file: kit.yaml}, odd: [1]}\nparams: {a: 1}\n", "names params g.yaml", 0,
+     "a\nkit/glow\n"},
+    {"include: {kit: kit.yaml}\n", "names outputs g.yaml", 0, ""},
+    {"include: {a: g.yaml, b: g.yaml}\nnodes: {x: 1}\n", "names nodes g.yaml | tail -n +20002", 0,
+     ""},
     {graph, "names nodes none.yaml 2>/dev/null", 2, ""},
 };
 
@@ -161,6 +170,7 @@ Test(options, names)
 {
     for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
         put("g.yaml", names[i].text);
+        put("kit.yaml", "nodes: {soft: 1, warm: 2}\nparams: {glow: 1}\noutputs: {o: 1}\n");
         cr_expect_eq(run(names[i].words), names[i].status, "'%s': %s", names[i].words, output);
         cr_expect_str_eq(output, names[i].prints, "%zu: '%s': %s", i, names[i].words, output);
     }
