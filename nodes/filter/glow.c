@@ -29,14 +29,15 @@ static const lb_input inputs[] = {
 
 static const lb_param params[] = {
     LB_PARAM(glow_params, threshold, LB_NUMBER, .initial = {1}, .min = 0, .max = 65504,
+             .usual_max = 1000,
              .doc = "Light above it is spilled, in each of red, green and blue."),
     LB_PARAM(glow_params, radius, LB_NUMBER, .initial = {32}, .min = 0, .max = 10000,
-             .unit = LB_PIXELS,
+             .unit = LB_PIXELS, .usual_max = 2000,
              .doc = "How far it visibly reaches: twice the standard deviation of the widest "
                     "Gaussian."),
     LB_PARAM(glow_params, gain, LB_NUMBER, .initial = {1}, .min = 0, .max = 65504, .usual_max = 20,
              .doc = "How much of it is added."),
-    LB_PARAM(glow_params, tint, LB_COLOR, .initial = {1, 1, 1, 1},
+    LB_PARAM(glow_params, tint, LB_COLOR, .initial = {1, 1, 1, 1}, .usual_max = 100,
              .doc = "Multiplies the light that is added; its alpha does nothing."),
     LB_PARAM(glow_params, falloff, LB_CHOICE, .names = falloff_names, .initial = {NATURAL},
              .doc = "natural: a sharp core with a long tail; gaussian: one even bell."),

@@ -28,12 +28,12 @@ static const lb_input inputs[] = {
 
 static const lb_param params[] = {
     LB_PARAM(shimmer_params, strength, LB_NUMBER, .initial = {4}, .min = 0, .max = 1000,
-             .unit = LB_PIXELS,
+             .unit = LB_PIXELS, .usual_max = 200,
              .doc = "The largest displacement that can be; most of it is a quarter of that."),
     LB_PARAM(shimmer_params, scale, LB_NUMBER, .initial = {60}, .min = 0.5, .max = 100000,
              .unit = LB_PIXELS, .doc = "Size of the largest eddies."),
     LB_PARAM(shimmer_params, speed, LB_NUMBER, .initial = {1}, .min = -1000, .max = 1000,
-             .doc = "How often a second the eddies change."),
+             .usual_min = -50, .usual_max = 50, .doc = "How often a second the eddies change."),
     LB_PARAM(shimmer_params, rise, LB_NUMBER, .initial = {60}, .min = -100000, .max = 100000,
              .unit = LB_PIXELS_PER_SECOND, .doc = "How fast they go up."),
     LB_PARAM(shimmer_params, seed, LB_INT, .initial = {1}, .min = 0, .max = INT32_MAX,

@@ -20,6 +20,7 @@ static const lb_param params[] = {
              .doc = "Whether its numbers are heights, or in red, green and blue the x, y and z of "
                     "directions as glTF has them."),
     LB_PARAM(bump_params, scale, LB_NUMBER, .initial = {1}, .min = -1e6, .max = 1e6,
+             .usual_min = -100, .usual_max = 100,
              .doc = "Height: scene units for the value 1. Normal: factor of x and y."),
     MAPPING_PARAMS(bump_params),
     {0},

@@ -22,10 +22,11 @@ static const lb_param params[] = {
              .unit = LB_DEGREES, .usual_min = 5, .usual_max = 120,
              .doc = "The vertical field of view."),
     LB_PARAM_AS(camera_params, focal_length, "focal-length", LB_NUMBER, .initial = {LB_UNSET},
-                .min = 0.1, .max = 100000, .unit = LB_MILLIMETRES,
-                .doc = "Instead of a field of view; 50 if neither is given."),
+                .min = 0.1, .max = 100000, .unit = LB_MILLIMETRES, .usual_min = 4,
+                .usual_max = 2000, .doc = "Instead of a field of view; 50 if neither is given."),
     LB_PARAM_AS(camera_params, film_back, "film-back", LB_VEC2, .initial = {36, 36}, .min = 0.1,
-                .max = 10000, .unit = LB_MILLIMETRES, .spread = true,
+                .max = 10000, .unit = LB_MILLIMETRES, .spread = true, .usual_min = 3,
+                .usual_max = 300,
                 .doc = "What the focal length is for: one number is the width that the frame's "
                        "width is on; of a width and a height that differ the height is what the "
                        "frame's height is on."),

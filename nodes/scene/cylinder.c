@@ -15,7 +15,7 @@ static const lb_param params[] = {
     LB_PARAM(cylinder_params, height, LB_NUMBER, .initial = {2}, .min = 1e-6, .max = 1e6,
              .unit = LB_SCENE_UNITS, .doc = "From end to end, along y."),
     LB_PARAM(cylinder_params, segments, LB_INT, .initial = {96}, .min = 3, .max = 4096,
-             .doc = "Faces round the wall."),
+             .usual_min = 3, .usual_max = 1024, .doc = "Faces round the wall."),
     PLACE_PARAMS(cylinder_params),
     {0},
 };

@@ -13,15 +13,18 @@ static const lb_param params[] = {
              .initial = {LB_LIGHT_POINT},
              .doc = "From a point to all sides, from a point in a cone, from far away in one "
                     "direction, or from everywhere."),
-    LB_PARAM(light_params, color, LB_COLOR, .initial = {1, 1, 1, 1}, .doc = "Its colour."),
+    LB_PARAM(light_params, color, LB_COLOR, .initial = {1, 1, 1, 1}, .usual_max = 100,
+             .doc = "Its colour."),
     LB_PARAM(light_params, intensity, LB_NUMBER, .initial = {1}, .min = 0, .max = 1e9,
+             .usual_max = 1e6,
              .doc = "With decay none, and for directional and ambient lights, the radiance of a "
                     "white surface that faces it; with linear that at distance 1; with quadratic "
                     "candela."),
     LB_PARAM(light_params, decay, LB_CHOICE, .names = lb_decay_names, .initial = {LB_DECAY_NONE},
              .doc = "How a point or spot light gets weaker with the distance."),
     LB_PARAM(light_params, cone, LB_NUMBER, .initial = {90}, .min = 0.01, .max = 180,
-             .unit = LB_DEGREES, .doc = "Spot: the whole angle beyond which there is no light."),
+             .unit = LB_DEGREES, .usual_min = 2, .usual_max = 180,
+             .doc = "Spot: the whole angle beyond which there is no light."),
     LB_PARAM_AS(light_params, cone_inner, "cone-inner", LB_NUMBER, .initial = {0}, .min = 0,
                 .max = 180, .unit = LB_DEGREES,
                 .doc = "Spot: the whole angle within which the light is at its full strength."),

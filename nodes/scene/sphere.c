@@ -13,6 +13,7 @@ static const lb_param params[] = {
     LB_PARAM(sphere_params, radius, LB_NUMBER, .initial = {1}, .min = 1e-6, .max = 1e6,
              .unit = LB_SCENE_UNITS, .doc = "From the middle to the surface."),
     LB_PARAM(sphere_params, segments, LB_INT, .initial = {96}, .min = 4, .max = 2048,
+             .usual_min = 4, .usual_max = 1024,
              .doc = "Faces round the equator; half as many from pole to pole."),
     PLACE_PARAMS(sphere_params),
     {0},

@@ -14,8 +14,8 @@ static const lb_param params[] = {
              .unit = LB_SCENE_UNITS, .doc = "From the axis (y) to the middle of the tube."),
     LB_PARAM(torus_params, tube, LB_NUMBER, .initial = {0.25}, .min = 1e-6, .max = 1e6,
              .unit = LB_SCENE_UNITS, .doc = "Radius of the tube."),
-    LB_PARAM(torus_params, segments, LB_INT, .initial = {96}, .min = 6, .max = 2048,
-             .doc = "Faces round the axis; half as many round the tube."),
+    LB_PARAM(torus_params, segments, LB_INT, .initial = {96}, .min = 6, .max = 2048, .usual_min = 6,
+             .usual_max = 1024, .doc = "Faces round the axis; half as many round the tube."),
     PLACE_PARAMS(torus_params),
     {0},
 };

@@ -30,10 +30,10 @@ typedef struct {
 } gradient_params;
 
 static const lb_param stop_table[] = {
-    LB_PARAM(stop_params, at, LB_NUMBER, .initial = {LB_UNSET},
+    LB_PARAM(stop_params, at, LB_NUMBER, .initial = {LB_UNSET}, .usual_min = -10, .usual_max = 10,
              .doc = "Where on the way from 'from' (0) to 'to' (1); stops without it are spread "
                     "evenly between their neighbours."),
-    LB_PARAM(stop_params, color, LB_COLOR, .required = true,
+    LB_PARAM(stop_params, color, LB_COLOR, .required = true, .usual_min = -200, .usual_max = 200,
              .doc = "The colour there, with straight alpha."),
     {0},
 };

@@ -6,8 +6,8 @@ typedef struct {
 } solid_params;
 
 static const lb_param params[] = {
-    LB_PARAM(solid_params, color, LB_COLOR, .initial = {0, 0, 0, 1},
-             .doc = "The colour, with straight alpha; it fills the frame."),
+    LB_PARAM(solid_params, color, LB_COLOR, .initial = {0, 0, 0, 1}, .usual_min = -200,
+             .usual_max = 200, .doc = "The colour, with straight alpha; it fills the frame."),
     {0},
 };
 

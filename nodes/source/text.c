@@ -45,7 +45,8 @@ static const lb_param params[] = {
              .doc = "A family that is installed, or the path of a font file with its extension "
                     "(ttf, otf, ttc, otc, woff)."),
     LB_PARAM(text_params, size, LB_NUMBER, .initial = {72}, .min = 0.01, .max = 20000,
-             .unit = LB_PIXELS, .doc = "The em: from one line to the next when set solid."),
+             .unit = LB_PIXELS, .usual_min = 1, .usual_max = 4000,
+             .doc = "The em: from one line to the next when set solid."),
     LB_PARAM(text_params, position, LB_VEC2, .initial = {LB_UNSET, LB_UNSET}, .min = -1e6,
              .max = 1e6, .unit = LB_PIXELS,
              .doc = "Where the text is put, by 'align' and 'vertical-align'; by itself the middle "
@@ -57,15 +58,17 @@ static const lb_param params[] = {
                 .doc = "What of the lines is at the position: the first one's ascender, the middle "
                        "between the first one's capitals' top and the last one's baseline, the "
                        "first one's baseline, or the last one's descender."),
-    LB_PARAM(text_params, color, LB_COLOR, .initial = {1, 1, 1, 1},
+    LB_PARAM(text_params, color, LB_COLOR, .initial = {1, 1, 1, 1}, .usual_max = 200,
              .doc = "The colour, with straight alpha."),
     LB_PARAM(text_params, tracking, LB_NUMBER, .initial = {0}, .min = -1000, .max = 10000,
+             .usual_min = -500, .usual_max = 2000,
              .doc = "Added between letters, in thousandths of the size; other than 0 it takes "
                     "ligatures apart."),
     LB_PARAM_AS(text_params, line_height, "line-height", LB_NUMBER, .initial = {LB_UNSET}, .min = 0,
-                .max = 100,
+                .max = 100, .usual_min = 0.5, .usual_max = 5,
                 .doc = "From baseline to baseline, in sizes; by itself what the font says."),
-    LB_PARAM(text_params, weight, LB_INT, .initial = {400}, .min = 1, .max = 1000,
+    LB_PARAM(text_params, weight, LB_INT, .initial = {400}, .min = 1, .max = 1000, .usual_min = 100,
+             .usual_max = 950,
              .doc = "CSS weight of the family's member (400 regular, 700 bold), or of a variable "
                     "font."),
     LB_PARAM(text_params, italic, LB_BOOL, .initial = {false},

@@ -146,3 +146,67 @@ Test(registry, usual_values, .fini = forget_fonts)
                      "%s", messages);
     free(messages);
 }
+
+/* Slips of the kind that people make: 255 for 1, radians for degrees, percent for a fraction, a
+ * point that is missing. */
+Test(registry, slips, .fini = forget_fonts)
+{
+    static const char text[] =
+        "lampblack: 1\n"
+        "frame: {size: [64, 36], rate: 24, range: [1, 40]}\n"
+        "nodes:\n"
+        "  a: {op: solid, color: [255, 128, 0]}\n"
+        "  b: {op: gradient, from: [0, 0], to: [1, 1], stops: [{at: 0, color: '#000'},\n"
+        "      {at: 100, color: '#fff'}]}\n"
+        "  c: {op: text, text: a, line-height: 12, weight: 7}\n"
+        "  d: {op: composite, source: a, backdrop: b}\n"
+        "  e: {op: composite, source: c, backdrop: d}\n"
+        "  f: {op: light, type: spot, cone: 0.7, color: [255, 255, 255]}\n"
+        "  g: {op: camera, fov: 0.9}\n"
+        "  h: {op: group, items: [f, g]}\n"
+        "  i: {op: render, scene: h, camera: g}\n"
+        "  j: {op: composite, source: i, backdrop: e}\n"
+        "outputs: {o: {image: j, file: 'o.##.exr'}}\n";
+    static const char *const wanted[] = {
+        ":4:25: warning: 'color' is 255;",      ":6:12: warning: 'at' is 100;",
+        ":7:39: warning: 'line-height' is 12;", ":7:51: warning: 'weight' is 7;",
+        ":10:36: warning: 'cone' is 0.7;",      ":10:48: warning: 'color' is 255;",
+        ":11:24: warning: 'fov' is 0.9;"};
+    char *messages;
+
+    cr_expect(read_text(text, &messages) == LB_OK, "%s", messages);
+    for (size_t i = 0; i < sizeof wanted / sizeof wanted[0]; i++)
+        cr_expect(strstr(messages, wanted[i]), "no '%s' in:\n%s", wanted[i], messages);
+    free(messages);
+}
+
+/* Every graph that is shown or tested with pictures is a sensible one. */
+Test(registry, no_unusual_values_in_good_graphs, .fini = forget_fonts)
+{
+    static const char find[] =
+        "find '" LB_SOURCE_DIR "/examples' '" LB_SOURCE_DIR "/tests' -name '*.yaml' "
+        "-not -path '*/data/yaml/*'";
+    FILE *list = popen(find, "r");
+    char path[1024];
+    int graphs = 0;
+
+    cr_assert(list);
+    while (fgets(path, sizeof path, list)) {
+        lb_diag *diag = lb_diag_new();
+        lb_graph *graph;
+        lb_status status;
+        char *messages;
+
+        path[strcspn(path, "\n")] = 0;
+        status = lb_lang_load(diag, path, lb_nodes_registry, NULL, 0, &graph);
+        messages = messages_of(diag);
+        graphs += status == LB_OK;
+        cr_expect(!strstr(messages, "; usual is "), "%s: %.100s", path,
+                  strstr(messages, "; usual is "));
+        free(messages);
+        lb_graph_free(&graph);
+        lb_diag_free(&diag);
+    }
+    pclose(list);
+    cr_expect(graphs >= 10, "%d graphs", graphs);
+}
