@@ -5,8 +5,8 @@
  * compressed side by side; each ends at a whole byte and refers to nothing before it, so that they
  * join into one stream, the same whatever the number of threads. First as literals and runs
  * (deflate.h), which is as small as level 6 where there is grain, at a small part of the time.
- * Where a sample says that strings repeat, in drawings and ramps, and in pictures of one band, zlib
- * searches as well and the smaller is kept.
+ * Where a sample says that strings repeat, in drawings and ramps, zlib searches as well and the
+ * smaller is kept.
  *
  * Sections are those of Portable Network Graphics (PNG) Specification (Third Edition), W3C. */
 #include <libdeflate.h>
@@ -225,17 +225,22 @@ static size_t search(const desk *d, const uint8_t *bytes, size_t count, int leve
     return put;
 }
 
-/* Whether strings repeat: a sample from the middle of the band, searched and not. libdeflate does
- * that in half of zlib's time, but its stream cannot be joined to another. */
-static bool is_worth_a_search(const desk *d, size_t count)
+/* Whether strings repeat: samples from the band, searched and not. libdeflate does that in half of
+ * zlib's time, but its stream cannot be joined to another. */
+static bool is_worth_a_search(const desk *d, size_t count, size_t samples)
 {
     size_t sample = count < SAMPLE_BYTES ? count : SAMPLE_BYTES;
-    const uint8_t *middle = d->filtered + (count - sample) / 2;
-    size_t runs = lb_deflate_runs(middle, sample, true, d->compressed[1]);
-    size_t strings =
-        libdeflate_deflate_compress(d->quick, middle, sample, d->compressed[1], d->compressed_room);
 
-    return strings > 0 && strings + runs / SEARCH_GAIN < runs;
+    for (size_t i = 1; i <= samples; i++) {
+        const uint8_t *from = d->filtered + (count - sample) * i / (samples + 1);
+        size_t runs = lb_deflate_runs(from, sample, true, d->compressed[1]);
+        size_t strings = libdeflate_deflate_compress(d->quick, from, sample, d->compressed[1],
+                                                     d->compressed_room);
+
+        if (strings > 0 && strings + runs / SEARCH_GAIN < runs)
+            return true;
+    }
+    return false;
 }
 
 /* The zlib header (10.1) stands in front of the first band. */
@@ -246,7 +251,7 @@ static lb_status compress_band(const desk *d, size_t count, bool is_first, bool 
     size_t packed = lb_deflate_runs(d->filtered, count, is_last, d->compressed[0]);
     int slot = 0;
 
-    if ((is_first && is_last) || packed < count / SEARCH_BELOW || is_worth_a_search(d, count)) {
+    if (packed < count / SEARCH_BELOW || is_worth_a_search(d, count, is_first && is_last ? 3 : 1)) {
         size_t other = search(d, d->filtered, count, 6, is_last);
 
         if (!other)
